@@ -81,6 +81,14 @@ class Bone:
         """Force on each contact patch [N] at a total joint force."""
         return total * np.array([p.share for p in patches(self.study)])
 
+    @property
+    def unloaded(self) -> tuple[str, ...]:
+        """Fragments on which no part of the joint force acts."""
+        loaded = {body.name for factor, case in zip(self.load_vector(1.0), self.loads, strict=True)
+                  if factor for body, _ in case}
+        return tuple(name for name in (self.bodies[i].name for i in self.fragments)
+                     if name not in loaded)
+
     def friction(self, name: str) -> float:
         """Friction coefficient of a fracture."""
         return next(f.friction for f in self.study.fractures if f.name == name)

@@ -17,6 +17,7 @@ from buttress.results.limits import find_limits, first_yield, gauges
 from buttress.results.reader import Reader
 from buttress.results.search import Search, unloaded_status
 from buttress.results.soft import Bears
+from buttress.rules.study import limit_left
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
 from buttress.study.tables import number
@@ -73,4 +74,5 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
                  known_to_N=search.known_to, without_friction_N=least,
                  without_friction_to_N=least_to, limits=limits, limits_without_friction=lost,
+                 left=limit_left(study),
                  **first_events(search, first_yield(reader, model)))

@@ -42,6 +42,7 @@ from buttress.results.records import ConstructResult, LoadResult, not_loaded
 from buttress.results.search import Search, unloaded_status, without_load
 from buttress.results.soft import Bears
 from buttress.results.stages import StagedResult
+from buttress.rules.study import limit_left
 from buttress.study.study import Construct, Study
 from buttress.workers import Job, cores
 
@@ -223,13 +224,19 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         warnings=tuple(model.hardware.warnings), pictures=tuple(shots), limits=limits,
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         without_friction_N=least, without_friction_to_N=least_to, limits_without_friction=lost,
-        begins=model.begins,
+        begins=model.begins, bonded=_bonded(model.construct),
+        left=limit_left(study),
         tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)}), beyond)
     if why := not_loaded(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
         return replace(found, pictures=tuple(unloaded(p, why) for p in found.pictures))
     return found
+
+
+def _bonded(construct: Construct) -> bool:
+    """Whether its metal and graft, if it has any, are stuck fast to the bone."""
+    return construct.model != "links" and any(parts for _, parts in construct.parts())
 
 
 def _status(model: Model, loads: list[LoadResult]) -> str:

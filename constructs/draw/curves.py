@@ -25,6 +25,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.crushed import BONE, CRUSHED, MEDIA
 from buttress.results.judged import ONLY_FRICTION
+from buttress.results.order import ranked
 from buttress.results.path import PathEvent, lies_between
 from buttress.results.records import (
     ENDED,
@@ -134,11 +135,11 @@ def _slide(words: list[str], marks: list[str]) -> tuple[Axes, list[str], float]:
 def _crossings(constructs: Sequence[ConstructResult], drawn: dict[str, Curve],
                fragment: str | None) -> list[tuple[float, float]]:
     """Where two curves cross [mm, N]: over the movement that orders as sentences have it, of all
-    pairs that they compare (no bonded twins); over a fragment's subsidence as drawn."""
+    pairs that they compare (nothing bonded); over a fragment's subsidence as drawn."""
     pairs = combinations(constructs, 2)
     if fragment is not None:
         return [p for a, b in pairs for p in crossings(a, b, drawn[a.name], drawn[b.name])]
-    told = [crossing(a, b) for a, b in pairs if a.twin_of is None and b.twin_of is None]
+    told = [crossing(a, b) for a, b in pairs if ranked(a) and ranked(b)]
     return [p for found in told if found is not None for p in found.places]
 
 

@@ -21,7 +21,7 @@ from buttress.draw.section import bounds, draw_loads, escaping
 from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.errors import InputError
 from buttress.results.picture import Picture
-from buttress.results.records import worst_subsidence
+from buttress.results.records import largest
 from buttress.rules.check import check
 from buttress.study.checked import require_known
 from buttress.study.read import AnyStudy, as_study
@@ -125,7 +125,7 @@ def _shot(explorer: Explorer, name: str, way: Way, place: float, before: Shot | 
     ended = place > way.ends_mm * (1 + 1e-9)
     if way.largest_N >= LEAST_N and not (ended and way.gives_way):
         live = explorer.pressed(name, place)
-        sunk = worst_subsidence(live.result)
+        sunk = largest(f.subsidence_mean_mm for f in live.result.fragments.values())
         words = f"{live.result.total_load_N:.0f} N" + (
             "" if sunk is None else f", subsides {sunk:.2f} mm")
         past = way.peak_mm is not None and place > way.peak_mm

@@ -29,6 +29,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.figures import Level
 from buttress.results.judged import HOLDS
 from buttress.results.limits import NAMES
+from buttress.results.order import NOT_RANKED, ranked
 from buttress.results.picture import Picture
 from buttress.results.quantities import MOVEMENT
 from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult
@@ -143,7 +144,8 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
         rows = -(-len(shown) // columns)
         cell = wide / columns
         names = [wrap(c.marked_name, cell - 0.25) + "\n" + "\n".join(
-            wrap(line, cell - 0.1) for line in _result(c, p).split("\n"))
+            wrap(line, cell - 0.1) for line in (*([] if ranked(c) else [NOT_RANKED]),
+                                                *_result(c, p).split("\n")))
                  for c, p in shown]
         if width("step-off 0.12 mm") > cell - 0.1 and columns > 1:
             continue

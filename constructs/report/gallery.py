@@ -25,7 +25,7 @@ from buttress.report.terminal import lines
 from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
 from buttress.results.order import answer as first_of
-from buttress.results.order import best_first, carries_nothing, named_first, reserve
+from buttress.results.order import best_first, carries_nothing, named_first, ranked, reserve
 from buttress.results.records import not_loaded
 from buttress.results.rows import rows
 from buttress.results.verdict import verdict
@@ -87,7 +87,7 @@ def answer(comparison: Comparison) -> str:
 
 def all_in_order(comparison: Comparison) -> str:
     """Each construct with the load that it is ordered by, best first, in one sentence."""
-    order = [c for c in best_first(comparison.constructs) if c.twin_of is None]
+    order = [c for c in best_first(comparison.constructs) if ranked(c)]
     said = [f"'{c.marked_name}' " + (not_loaded(c).split(": ")[0] or f"{reserve(c).text} N")
             for c in order]
     return (f"load at which the joint has moved {order[0].reserve.movement_mm:g} mm, or at which "

@@ -13,6 +13,7 @@ from buttress.report.error_bars import below, interval_of
 from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import beside, ends_text, ends_words, no_peak
 from buttress.results.bearing import MOST_COLUMNS, Bearing
+from buttress.results.beyond import OR_LESS
 from buttress.results.judged import HOLDS, ONLY_FRICTION, UNKNOWN
 from buttress.results.judged import Cell as Judged
 from buttress.results.limits import kept_words, limit_words, yield_words
@@ -182,8 +183,9 @@ def limits_table(c: ConstructResult) -> Table | None:
          None if r.load_N is None else (carried if name == EQUILIBRIUM else reached)(r.load_N),
          NOT_LOADED[c.status] if not_loaded(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
-        [(Cell("metal first yields (no limit of this study)"), reached(c.first_yield_N or 0.0),
-          c.first_yield_at.words if c.first_yield_at else "")] if yield_words(c) else []),
+        [(Cell("metal first yields (no limit of this study)"), reached(c.first_yield_N or 0.0)
+          + OR_LESS * c.first_yield_at_most, c.first_yield_at.words if c.first_yield_at else "")]
+         if yield_words(c) else []),
         (0, 2), "small") if c.limits else None
 
 

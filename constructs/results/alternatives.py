@@ -9,7 +9,15 @@ from itertools import combinations
 from buttress.results.bearing import asked_for
 from buttress.results.comparison import Comparison
 from buttress.results.judged import judged
-from buttress.results.order import AT_LEAST, TIE, before, carries_nothing, fractured, reserve
+from buttress.results.order import (
+    AT_LEAST,
+    TIE,
+    before,
+    carries_nothing,
+    fractured,
+    ranked,
+    reserve,
+)
 from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,
@@ -46,8 +54,8 @@ def verdicts(constructs: Mapping[str, ConstructResult], load: LoadInput,
     """The verdicts that are compared, each in words; names are marked as those of the study's
     ``own`` constructs."""
     out: Verdicts = {}
-    for a, b in combinations(constructs.values() if fractured(list(constructs.values())) else (),
-                             2):
+    order = [c for c in constructs.values() if ranked(own[c.name])]
+    for a, b in combinations(order if fractured(order) else (), 2):
         names = own[a.name].marked_name, own[b.name].marked_name
         out[ORDER, a.name, b.name] = _relation(a, b, *names)
     for c in constructs.values():

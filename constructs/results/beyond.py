@@ -12,6 +12,8 @@ METAL = "metal over yield"
 OVER = "over a limit: "
 """How the verdict begins that names the limit reached first."""
 
+OR_LESS = " or less"
+"""After a load by which something has happened, where the load at which it did was not found."""
 LOST_NOT_KNOWN = "with friction lost not known"
 FALLEN = 0.05
 """A load that has fallen by this share below the largest one is told to fall."""

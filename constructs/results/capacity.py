@@ -13,7 +13,7 @@ from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.limits import find_limit
 from buttress.results.records import NOT_KNOWN, LetsGo, LimitResult
-from buttress.results.search import Gauge, Search
+from buttress.results.search import LEAST_N, Gauge, Search
 
 FIRST_RUNG_N, RUNG = 500.0, 1.1
 """With friction lost, a path is pressed from rung to rung of this ladder of loads, each longer by a
@@ -59,11 +59,17 @@ def friction_lost(model: Model, found: Sequence[Gauge], most: float = SEARCH_LIM
     reached then.
 
     Once a limit is reached it is pressed no further, and what is carried is not asked: None.
+    Of a loose piece without any load on it there is no path; no limit is reached for that alone,
+    and the rest is not known, unless forces balance any load without friction.
     """
     if not model.stands:
         return None, None, {}
     asked = _rung(model, found, most)
     search = Search(model, asked, lost=True)
+    if search.ends == 0.0 and model.bone.unloaded:
+        bound = model.capacity(frictionless=True).factor
+        if bound is None or bound >= LEAST_N:
+            return None, None if bound is None else 0.0, {}
     limits = {gauge.name: find_limit(search, gauge) for gauge in found}
     if asked < most:
         return None, None, limits

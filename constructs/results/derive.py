@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
 from buttress.bone.patches import shown_share
 from buttress.fe.solve.events import EVERY, Event, events_of, standing
+from buttress.fe.solve.path import PLATEAU
 from buttress.fe.solve.reached import probe
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
@@ -17,6 +18,7 @@ from buttress.results.crushed import at_pins, medium, medium_at
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import gauge_of, moved_joint
 from buttress.results.path import (
+    LEVEL_MM,
     NOTICED_MM,
     Derived,
     PathEvent,
@@ -28,7 +30,7 @@ from buttress.results.path import (
 from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import BEYOND, FOUND
-from buttress.results.search import NOT_FOUND, Gauge, Reached, Search
+from buttress.results.search import LEAST_N, NOT_FOUND, Gauge, Reached, Search
 from buttress.results.threads import whole_thread
 from buttress.results.work import work_to
 from buttress.study.tables import number
@@ -76,7 +78,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
             out[f"{limit:g}"] = None if isinstance(reached, str) else reached.load_N
         return out
 
-    yielding = search.reach(metal)
+    yielding, at_most = search.reach_by(metal)
     thread = search.reach(whole_thread(model)) if whole else ""
     return Derived(
         path=_result(search, reader, events, already, thread, others) if whole else None,
@@ -87,6 +89,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_yield_at=None if isinstance(yielding, str) else yielding.reading.where,
+        first_yield_at_most=at_most,
         first_crushing_N=crushing, first_crushing_of=crushed,
         first_thread_N=None if isinstance(thread, str) else thread.carried_N,
         reserve=_reserve(search, moved_joint(reader, model, movement_mm)),
@@ -153,14 +156,12 @@ def first_events(search: Search, metal: Gauge) -> dict[str, Any]:
     if not search.points:
         return {}
     crushing, crushed = _crushing(search, *_events(search, ("crushing",)))
-    return {"first_yield_N": _carried(search, metal),
+    yielding, at_most = search.reach_by(metal)
+    thread = search.reach(whole_thread(search.model))
+    return {"first_yield_N": None if isinstance(yielding, str) else yielding.carried_N,
+            "first_yield_at_most": at_most,
             "first_crushing_N": crushing, "first_crushing_of": crushed,
-            "first_thread_N": _carried(search, whole_thread(search.model))}
-
-
-def _carried(search: Search, gauge: Gauge) -> float | None:
-    found = search.reach(gauge)
-    return None if isinstance(found, str) else found.carried_N
+            "first_thread_N": None if isinstance(thread, str) else thread.carried_N}
 
 
 def _crushing(search: Search, events: tuple[PathEvent, ...], already: tuple[PathEvent, ...]
@@ -189,10 +190,28 @@ def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...],
             found, apart = probe(path, tried)
             unique, spread = bool(unique) and found == "unique", max(spread, apart)
     points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
+    events = tuple(sorted((*events, *plateau(points)), key=lambda e: e.ram_mm))
     return PathResult(
         status=path.status, stopped=path.stopped, unique=unique, spread=spread, points=points,
         events=events, gaps_mm=tuple(g.ram_mm for g in path.gaps), already=already,
         moves_from_mm=path.moves_from)
+
+
+def plateau(points: Sequence[PathPoint]) -> Iterator[PathEvent]:
+    """The first stretch of a path over which the ram goes on without more load, which then rises:
+    one without an end is the peak."""
+    for i, first in enumerate(points):
+        rest, level = points[i + 1:], (1.0 + PLATEAU) * max(first.load_N, LEAST_N)
+        end = next((k for k, p in enumerate(rest) if p.load_N > level), 0)
+        last = rest[end - 1] if end else first
+        if last.ram_mm - first.ram_mm > LEVEL_MM:
+            sunk = {name: now - was for name, now in last.subsidence_mm.items()
+                    if now is not None and (was := first.subsidence_mm[name]) is not None}
+            down, most = max(((mm, name) for name, mm in sunk.items() if mm > 0.0),
+                             default=(last.ram_mm - first.ram_mm, ""))
+            yield PathEvent("plateau", first.load_N, first.ram_mm, Where(most, None),
+                            f"{down:.1f} mm")
+            return
 
 
 def _reserve(search: Search, gauge: Gauge) -> Reserve:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from buttress.fe.status import Status
 from buttress.results.beyond import (
     METAL,
+    OR_LESS,
     OVER,
     beyond_words,
     friction_needed,
@@ -38,6 +39,7 @@ ONLY_FRICTION = "only with friction"
 IN_SOFT = "in soft bone:"
 METAL_YIELDS = "metal yields"
 AT_ANY_LOAD = "at any load"
+LEFT = "left by reduction"
 NO_STATE = "how far it has moved at this load is not known"
 HOW_TO_READ = (
     "How to read capacity and path together: the capacity is the largest load that forces could "
@@ -136,7 +138,8 @@ def with_verdicts(construct: ConstructResult, beyond: Bears | None = None) -> Co
     said = {load.total_load_N: judged(construct, load.total_load_N, beyond=beyond)
             for load in construct.loads}
     # An answer that was not found keeps no limit; one that is reached below it stays reached.
-    said |= {load.total_load_N: Cell(UNKNOWN, None) for load in construct.loads
+    said |= {load.total_load_N: Cell(UNKNOWN, None, events=said[load.total_load_N].events)
+             for load in construct.loads
              if load.status == Status.UNCONVERGED
              and said[load.total_load_N].verdict in (HOLDS, ONLY_FRICTION)}
     return replace(
@@ -178,7 +181,7 @@ def judged_by(found: ConstructResult | Bears, force: float) -> Cell:
 def _told(construct: ConstructResult | Bears, force: float) -> Cell:
     """The verdict with what has happened below the load."""
     found = _judged(construct, force)
-    if found.verdict in (LETS_GO, UNKNOWN):
+    if found.verdict == LETS_GO:
         return found
     named = found.verdict == f"{OVER}{METAL}"    # the first yield is the limit that is over
     return replace(found, events=tuple(e for e in _events(construct, force)
@@ -189,6 +192,8 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
     ends = construct.equilibrium_ends_N
     if ends is not None and force > ends:
         return Cell(LETS_GO, ends)
+    if construct.left:    # movements, and the loads at limits, count from there
+        return Cell(f"{OVER}{construct.left} ({LEFT})", 0.0)
     over = [(load, name) for name, r in construct.limits.items() if name != EQUILIBRIUM
             for load in (r.load_N, r.over_from_N) if load is not None and load <= force]
     if over:
@@ -227,7 +232,8 @@ def _events(construct: ConstructResult | Bears, force: float
         values = [load] if bar is None else bar.values
         if load is not None and any(v is not None and v <= force for v in values):
             others = [v for v in values if v is None or (v <= force) != (load <= force)]
-            out.append((what, load, _elsewhere(others)))
+            or_less = OR_LESS * (what == METAL_YIELDS and construct.first_yield_at_most)
+            out.append((what, load, " ".join(filter(None, [or_less.strip(), _elsewhere(others)]))))
     return tuple(sorted(out, key=lambda event: event[1]))
 
 

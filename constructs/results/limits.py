@@ -19,7 +19,7 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import strained
 from buttress.model.model import Model
-from buttress.results.beyond import METAL
+from buttress.results.beyond import METAL, OR_LESS
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import LIMITS, MOVEMENT, limited, quantity
 from buttress.results.quantity import EQUILIBRIUM, Limit, Quantity
@@ -73,7 +73,8 @@ def yield_words(c: ConstructResult) -> str:
     if (limit is not None and limit.limit in (None, 1.0)) or c.first_yield_N is None:
         return ""
     by_tightening = c.first_yield_N == 0.0
-    when = "by tightening alone" if by_tightening else f"at about {reached(c.first_yield_N)} N"
+    when = "by tightening alone" if by_tightening else (
+        f"at about {reached(c.first_yield_N)} N{OR_LESS * c.first_yield_at_most}")
     free = "; the study sets no limit on it" if limit is None else ""
     where = f" ({c.first_yield_at.words})" if c.first_yield_at is not None else ""
     return f"metal first yields {when}{where}{free}"
@@ -187,9 +188,15 @@ def kept_words(name: str, limit: LimitResult) -> str:
 
 
 def lowest(limits: dict[str, LimitResult]) -> str | None:
-    """Name of the limit that is reached at the lowest load, None where none is reached."""
-    found = [(r.load_N, name) for name, r in limits.items() if r.load_N is not None]
+    """Name of the limit that is reached at the lowest load, or is known to be over from there on;
+    None where none is reached."""
+    found = [(load, name) for name, r in limits.items() if (load := _by(r)) is not None]
     return min(found, key=lambda x: x[0])[1] if found else None
+
+
+def _by(limit: LimitResult) -> float | None:
+    """By which load [N] a limit is reached."""
+    return limit.over_from_N if limit.load_N is None else limit.load_N
 
 
 def first_words(limits: dict[str, LimitResult], search_limit: float, without_load: str,
@@ -200,12 +207,15 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     was loaded.
     """
     name = lowest(limits)
-    least = search_limit if name is None else limits[name].load_N or 0.0
+    least = search_limit if name is None else _by(limits[name]) or 0.0
     lost = "".join(f"; {kept_words(n, r)}" for n, r in limits.items()
-                   if not_found(r) and (r.kept_to_N or 0.0) < least)
+                   if n != name and not_found(r) and (r.kept_to_N or 0.0) < least)
     if name is None:
         return ("none found" if lost else f"none below {newtons(search_limit)} N") + lost
     limit = limits[name]
+    if limit.load_N is None:
+        return (f"{limit_words(name, limit)} between {carried(limit.kept_to_N or 0.0)} N and "
+                f"{reached(least)} N, where answers did not converge{lost}")
     where = (f" ({limit.where.words})" if limit.where else "") + lost
     if name == EQUILIBRIUM and limit.load_N == 0.0:
         return f"no equilibrium: {without_load}{where}"

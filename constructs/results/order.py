@@ -26,6 +26,7 @@ TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
 EQUAL = 1e-6
 """Newtons, or millimetres, by which figures may differ and still be equal."""
+NOT_RANKED = "bonded: a cross-check, not ranked"
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 
 
@@ -107,15 +108,22 @@ def reserve_words(construct: ConstructResult) -> str:
             else f"it is not known at which load the joint has moved {far}")
 
 
+def ranked(construct: ConstructResult) -> bool:
+    """Whether a construct is ranked; what is bonded, a twin or not, is a cross-check."""
+    return construct.twin_of is None and not construct.bonded
+
+
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs in the order of `order_words`; a bonded twin stands right after its construct.
+    """Constructs in the order of `order_words`; a bonded twin stands right after its construct,
+    other bonded ones last.
 
     Of equal loads, what breaks no rule comes first, then what moves less at the largest load.
     """
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
     own = [c for c in constructs if c.twin_of is None]
     loads, moved = (_levels([of(c) for c in own]) for of in (lambda c: -reserve(c).load_N, _moved))
-    order = sorted(range(len(own)), key=lambda i: (loads[i], own[i].breaks_rule, moved[i]))
+    order = sorted(range(len(own)), key=lambda i: (own[i].bonded, loads[i], own[i].breaks_rule,
+                                                   moved[i]))
     return [one for i in order for one in (own[i], twins.get(own[i].name)) if one is not None]
 
 
@@ -170,15 +178,15 @@ def fractured(constructs: Sequence[ConstructResult]) -> bool:
 
 
 def places(constructs: tuple[ConstructResult, ...]) -> dict[str, tuple[int, int]]:
-    """First and last rank of each construct by name; bonded twins have none, and nobody has one
+    """First and last rank of each construct by name; bonded ones have none, and nobody has one
     where nothing is fractured."""
-    own = [c for c in constructs if c.twin_of is None] if fractured(constructs) else []
+    own = [c for c in constructs if ranked(c)] if fractured(constructs) else []
     return {c.name: (1 + sum(before(other, c) for other in own),
                      len(own) - sum(before(c, other) for other in own)) for c in own}
 
 
 def ranks(constructs: tuple[ConstructResult, ...]) -> dict[str, str]:
-    """The rank of each construct by name, ``2`` or ``1–3``; bonded twins have none."""
+    """The rank of each construct by name, ``2`` or ``1–3``; bonded ones have none."""
     return {name: span(*found) for name, found in places(constructs).items()}
 
 
@@ -195,9 +203,11 @@ def moved_words(construct: ConstructResult) -> str:
 
 
 def basis_words(construct: ConstructResult) -> str:
-    """The load that a construct is ordered by, and of several fragments whose movement counts."""
+    """The load that a construct is ordered by, and of several fragments whose movement counts;
+    first that it is not ranked, where that is so."""
     whose = moved_words(construct)
-    return reserve_words(construct) + (f" ({whose})" if whose else "")
+    said = reserve_words(construct) + (f" ({whose})" if whose else "")
+    return said if ranked(construct) else f"{NOT_RANKED}; {said}"
 
 
 def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ...]) -> str:
@@ -208,14 +218,14 @@ def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ..
 
 def tied_with(this: ConstructResult, constructs: tuple[ConstructResult, ...]) -> list[str]:
     """Names of the constructs that are known to come neither before this one nor after it."""
-    return [c.name for c in constructs if c is not this and c.twin_of is None is this.twin_of
+    return [c.name for c in constructs if c is not this and ranked(c) and ranked(this)
             and fractured(constructs) and not before(c, this) and not before(this, c)]
 
 
 def named_first(order: list[ConstructResult]) -> ConstructResult:
     """Of the constructs that share the first rank, the first that breaks no rule of the trade; the
     first of all where there is none, or where a lower bound leaves open which come first."""
-    own = [c for c in order if c.twin_of is None]
+    own = [c for c in order if ranked(c)]
     level = [c for c in own if not any(before(other, c) for other in own)]
     known = [c for c in level if AT_LEAST not in (reserve(c).kind, reserve(order[0]).kind)]
     return next((c for c in known if not c.breaks_rule), order[0])
@@ -236,7 +246,7 @@ def why_first(order: list[ConstructResult]) -> str:
             said += (f"; it is not known whether {_listed(unknown)} "
                      f"{'comes' if len(unknown) == 1 else 'come'} before it")
         return said
-    rival = next((c for c in order[1:] if c.twin_of is None), None)
+    rival = next((c for c in order[1:] if ranked(c)), None)
     if rival is None:
         return said
     beside = tied_with(rival, tuple(order))
@@ -277,6 +287,9 @@ def answer(order: list[ConstructResult]) -> Answer:
     if not fractured(order):
         return Answer("Nothing is fractured in this study, so there is no fragment that could "
                       "subside or fail, and no order of the constructs.")
+    if not any(ranked(c) for c in order):
+        return Answer("Every construct of this study is bonded to the bone, a cross-check that is "
+                      "not ranked, so there is no order of the constructs.")
     found = {r.status for c in order for r in c.loads}
     carries = "is known to carry" if Status.UNCONVERGED in found else "carries"
     none = "" if Status.HELD in found else f"No construct {carries} any of the loads."

@@ -10,6 +10,8 @@ from buttress.words import fixed
 
 NOTICED_MM = number("loads", "path", "noticed")
 """Movement beyond its bound from which on what slips, opens, is crushed or gives way counts."""
+LEVEL_MM = number("loads", "path", "level")
+"""Way of the ram without more load from which on it is a plateau."""
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,11 @@ class PathPoint:
 class PathEvent:
     """The first event of its kind at a source: "slip", "opening", "crushing" (also of what a screw
     presses on across its axis), "anchorage" (part of a thread or bond gives way), "hinge", "snap"
-    or "peak"; and "thread", the first screw of which all of the thread in one piece gives way. What
-    slips, opens, is crushed or gives way counts from `NOTICED_MM` on. ``what``: of crushing, what
-    is crushed ("bone", "foam", "graft" or "cement")."""
+    or "peak"; "plateau", where the ram goes on without more load until something takes it up (with
+    the piece that goes down most, and by how much in ``what``); and "thread", the first screw of
+    which all of the thread in one piece gives way. What slips, opens, is crushed or gives way
+    counts from `NOTICED_MM` on. ``what``: of crushing, what is crushed ("bone", "foam", "graft" or
+    "cement")."""
 
     kind: str
     load_N: float
@@ -127,7 +131,8 @@ class Derived:
     ``stiffness_at_N`` of the force on what the section shows over how far its joint is pressed.
     ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at the movement by which the study orders
     constructs, ``reserve_to_failure`` at the one that bench tests call failure.
-    ``first_yield_at``: the part that yields first, and where; ``first_crushing_of``: what is
+    ``first_yield_at``: the part that yields first, and where; ``first_yield_at_most``: it has
+    yielded by that load, and the one at which it did was not found. ``first_crushing_of``: what is
     crushed first (see `PathEvent`). ``first_thread_N``: the thread of a screw gives
     way along all of its length in a piece. ``work``: up to the first point that has moved so far,
     else to the last before the peak.
@@ -142,6 +147,7 @@ class Derived:
     load_at_N: dict[str, dict[str, float | None]] = field(default_factory=dict)
     first_yield_N: float | None = None
     first_yield_at: Where | None = None
+    first_yield_at_most: bool = False
     first_crushing_N: float | None = None
     first_crushing_of: str = ""
     first_thread_N: float | None = None

@@ -307,7 +307,8 @@ class ConstructResult(Derived, Displayed):
     ``limits_without_friction``: as ``limits``, with friction lost after tightening, as far as the
     first of them. ``without_friction_N``: where none is reached, what that path carries;
     ``without_friction_to_N``: up to where it is known, if it is not to its end. ``twin_of``: whose
-    twin this is. ``remarks``: on its parts. ``begins``: state that its stages have loaded it to.
+    twin this is; ``bonded``: its metal and graft are stuck fast. ``remarks``: on its parts.
+    ``begins``: state that its stages have loaded it to. ``left``: see `Bears`.
     """
 
     brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
@@ -331,6 +332,7 @@ class ConstructResult(Derived, Displayed):
     limits: dict[str, LimitResult] = field(default_factory=dict)
     lowest_limit: str | None = None
     twin_of: str | None = None
+    bonded: bool = False
     breaks_rule: bool = False
     rule_findings: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
@@ -341,6 +343,7 @@ class ConstructResult(Derived, Displayed):
     without_friction_to_N: float | None = None
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
     begins: str = ""
+    left: str = ""
 
     @property
     def loads_N(self) -> tuple[float, ...]:
@@ -393,8 +396,3 @@ def not_loaded(construct: ConstructResult) -> str:
     why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
                f"'{escapes}' moves freely")
     return f"{said}: {why}"
-
-
-def worst_subsidence(load: LoadResult) -> float | None:
-    """Largest mean subsidence of a fragment [mm]."""
-    return largest(f.subsidence_mean_mm for f in load.fragments.values())

@@ -181,6 +181,18 @@ class Search:
             return self._not_reached(past_peak)
         return found
 
+    def reach_by(self, gauge: Gauge) -> tuple[Reached | str, bool]:
+        """As `reach`, up to the largest load; where that place was not found, the first point of
+        the path by which the limit is reached, and True."""
+        found = self.reach(gauge)
+        if isinstance(found, str) and found.startswith(NOT_FOUND) and self.points:
+            for number, point in enumerate(self.points[:self.peak + 1]):
+                reading = self._read(gauge, point)
+                if isinstance(reading, Reading) and reading.value >= gauge.limit:
+                    return Reached(point.load_N, reading, point.ram_mm,
+                                   self._carried(number, point)), True
+        return found, False
+
     def _first(self, over: Callable[[int], bool | str], last: int, costly: bool
                ) -> int | str | None:
         """Number of the first point over a limit."""

@@ -11,7 +11,8 @@ from buttress.results.records import LimitResult
 class Bears:
     """Loads at which a construct reaches its limits, as in `ConstructResult`.
 
-    ``limits_without_friction``: with friction lost after tightening.
+    ``limits_without_friction``: with friction lost after tightening. ``left``: the limit that what
+    reduction leaves is by itself no less than.
     """
 
     status: str
@@ -21,11 +22,13 @@ class Bears:
     without_friction_N: float | None
     limits: dict[str, LimitResult]
     first_yield_N: float | None = None
+    first_yield_at_most: bool = False
     first_crushing_N: float | None = None
     first_crushing_of: str = ""
     first_thread_N: float | None = None
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
     without_friction_to_N: float | None = None
+    left: str = ""
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,17 @@ capacity without friction, the tension of screws, and where curves of two constr
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, floor
+from math import ceil, floor, inf
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.beyond import OVER, friction_needed, friction_not_known, lost_not_known
+from buttress.results.beyond import (
+    OR_LESS,
+    OVER,
+    friction_needed,
+    friction_not_known,
+    lost_not_known,
+)
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
 from buttress.results.judged import HOLDS, ONLY_FRICTION, judged
@@ -19,13 +25,14 @@ from buttress.results.order import (
     AT_LEAST,
     best_first,
     carries_nothing,
+    ranked,
     reserve,
     reserve_words,
 )
 from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_loaded
 from buttress.study.activities import carried, newtons, reached
-from buttress.words import piece_or_row
+from buttress.words import listed, piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge", "thread": "{}",
             "crushing": "{} " + CRUSHED, "snap": "{} shifts in a jump",
@@ -51,7 +58,7 @@ KEPT = ("{} keep their tension for ever in this model, while in bone they lose p
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
-NO_STRENGTH = "in a bonded twin screws, wires and anchorage have no strength to reach"
+NO_STRENGTH = "bonded screws, wires and anchorage have no strength to reach"
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -111,7 +118,7 @@ def _carries(c: ConstructResult) -> str:
     share, name, source = next((x for x in found if x[1] == name), found[0])
     if share > MOST_SHARE:
         return ""
-    metal = " with any metal bonded across it" if c.twin_of and source in load.fractures else ""
+    metal = " with any metal bonded across it" if not ranked(c) and source in load.fractures else ""
     return (f"at {_load(load.total_load_N)} {_part(c, source)}{metal} carries "
             f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'"
             + (", since other parts push it on" if share >= PUSHED else ""))
@@ -174,18 +181,17 @@ def _fails(c: ConstructResult) -> str:
                for (kind, _), found in sorted(before.items(), key=lambda x: x[0])]
     if event is None:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
-        top, part = carried(most), _part_at_strength(c, when)
-        yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
-        more, whole = "more " if already or yields else "", " as a whole" if part else ""
-        words = f"nothing {more}gives way{whole} up to {top} N"
-        if c.twin_of is not None:
+        falls = _falls(c, inf)
+        parts = _parts(c, falls[0][0]) if falls else []
+        part = "" if parts else _part_at_strength(c, when)
+        yields = [f"{'then' if k else 'first'}, {at}, {said}" for k, (_, at, said) in enumerate(
+            sorted(_yields(c, most) + falls + parts))]
+        more, whole = "more " if already or yields else "", " as a whole" if part or parts else ""
+        words = f"nothing {more}gives way{whole} up to {carried(most)} N"
+        if not ranked(c):
             words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
-    told = _yields(c, event.load_N)
-    part_of = _first(c, c.path.events, (PART,))
-    if part_of is not None and part_of.load_N < event.load_N:
-        told.append((part_of.load_N, _at(part_of.load_N),
-                     f"part of {_what(c, part_of)} gives way"))
+    told = _yields(c, event.load_N) + _falls(c, event.ram_mm) + _parts(c, event.load_N)
     steps = [*((when, said) for _, when, said in sorted(told)),
              (_at(event.load_N, event.kind), failure_words(c, event))]
     return "; ".join([*already, *(f"{'then' if already or k else 'first'}, {when}, {said}"
@@ -199,7 +205,26 @@ def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]
     if load is None or not 0.0 < load < before_N:
         return []
     part = "metal" if at is None else _part(c, at.part)
-    return [(load, _at(load), f"{part} yields at its surface")]
+    at_most = OR_LESS * c.first_yield_at_most
+    return [(load, _at(load) + at_most, f"{part} yields at its surface")]
+
+
+def _parts(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]:
+    """That part of an anchorage or bond gives way before a load [N]: as `_yields`."""
+    found = None if c.path is None else _first(c, c.path.events, (PART,))
+    if found is None or found.load_N >= before_N:
+        return []
+    return [(found.load_N, _at(found.load_N), f"part of {_what(c, found)} gives way")]
+
+
+def _falls(c: ConstructResult, before_mm: float) -> list[tuple[float, str, str]]:
+    """That a piece goes down without more load before anything fails: as `_yields`."""
+    found = None if c.path is None else _first(c, c.path.events, ("plateau",))
+    if found is None or found.ram_mm > before_mm:
+        return []
+    piece = _part(c, found.where.part) if found.where.part else "the joint"
+    return [(found.load_N, _at(found.load_N),
+             f"{piece} goes down by {found.what} without more load")]
 
 
 def _at(load: float, kind: str = "") -> str:
@@ -226,7 +251,17 @@ def _rests_on(c: ConstructResult) -> str:
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
-    return "; ".join(filter(None, (_friction(c), tension)))
+    return "; ".join(filter(None, (_friction(c), _unloaded(c), tension)))
+
+
+def _unloaded(c: ConstructResult) -> str:
+    """On which pieces no load acts, where that leaves open what friction does for them."""
+    if c.limits_without_friction or c.without_friction_N is not None:
+        return ""
+    pieces = dict.fromkeys(name for load in c.loads for name in load.fragments)
+    free = [f"'{name}'" for name in pieces
+            if not any(any(load.fragments[name].applied_N) for load in c.loads)]
+    return f"no load acts on {listed(free)}" if free else ""
 
 
 def _friction(c: ConstructResult) -> str:
@@ -253,7 +288,7 @@ def _says(c: ConstructResult, load: float, said: str) -> bool:
 def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     """The crossing with the construct of the highest rank whose curve crosses this one's."""
     for other in best_first(every):
-        if other.name == c.name or c.twin_of is not None or other.twin_of is not None:
+        if other.name == c.name or not ranked(c) or not ranked(other):
             continue
         found = crossing(c, other)
         if found is None:

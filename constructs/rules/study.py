@@ -32,6 +32,12 @@ def left_by_reduction(study: Study) -> list[tuple[str, str]]:
                   for f in study.fractures if f.gap_mm]
 
 
+def limit_left(study: Study) -> str:
+    """The limit that what reduction leaves is by itself no less than; empty where it is less."""
+    over = any(abs(f.step_mm) >= study.limits.step_off_mm for f in study.fragments)
+    return "step-off" if over else ""
+
+
 COUNTED = "movements, step-off and limits count from there"
 
 

@@ -16,6 +16,7 @@ from buttress.results.capacity import friction_lost
 from buttress.results.limits import find_limit, gauges
 from buttress.results.reader import Reader, intact_subsidence
 from buttress.results.search import Search
+from buttress.results.verdict import verdict
 from buttress.study.loads import HardeningInput, PressInput
 
 STUDY = small_study("nothing", "lag screws", "antiglide")
@@ -112,3 +113,19 @@ def test_with_friction_lost_it_is_pressed_no_farther_than_to_the_first_limit() -
     assert short.slippery is not None
     assert max(p.load_N for p in short.slippery.up_to(0.0).points) < 1.6 * min(reached)
     assert search.known_to > 1.8 * min(reached)
+
+
+def test_of_a_loose_piece_without_load_nothing_is_said_of_friction() -> None:
+    """Nothing is mobilised there, and yet "it carries nothing without friction" was told."""
+    study = small_study("nothing", loads=(300.0,))
+    study = study.model_copy(update={
+        "load": study.load.model_copy(update={"medial_share": 0.0}),
+        "press": PressInput(large_movements="off")})
+    found = compare(study, pictures=False)["nothing"]
+    assert found.loads[0].fragments["medial"].applied_N == (0.0, 0.0)
+    assert found.capacity_N == (None, None)
+    assert (found.without_friction_N, found.limits_without_friction) == (None, {})
+    assert found.loads[0].verdict == "within all limits"
+    said = verdict(found, (found,))
+    assert "no load acts on 'medial'" in said
+    assert "friction" not in said

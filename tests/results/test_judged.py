@@ -14,6 +14,7 @@ from buttress.fe.status import Status
 from buttress.report.folder import rows
 from buttress.report.tables import main_table
 from buttress.report.terminal import ends_text, lines
+from buttress.results.bearing import weight_bearing
 from buttress.results.beyond import OVER
 from buttress.results.judged import (
     HOLDS,
@@ -23,6 +24,7 @@ from buttress.results.judged import (
     judged,
     with_verdicts,
 )
+from buttress.results.limits import yield_words
 from buttress.results.order import reserve_words
 from buttress.results.records import LimitResult
 from buttress.study.read import study_from
@@ -87,3 +89,35 @@ def test_an_answer_that_was_not_found_is_no_verdict_but_a_limit_below_it_stays_r
     lost = replace(found, loads=(replace(found.loads[0], status=Status.UNCONVERGED),))
     assert with_verdicts(lost).loads[0].verdict == UNKNOWN
     assert with_verdicts(replace(lost, limits=limits)).loads[0].verdict == f"{OVER}step-off"
+
+
+def test_what_has_happened_by_a_load_is_told_where_the_rest_is_not_known() -> None:
+    """The first yield was left out where its load was not found, and where no verdict is."""
+    made = replace(made_up.not_known("c", 900.0), first_yield_N=600.0, first_yield_at_most=True)
+    assert judged(made, 700.0).words.endswith("; metal yields from 600 N or less")
+    assert judged(made, 1000.0).words == "not known (above 900 N); metal yields from 600 N or less"
+    assert yield_words(made).startswith("metal first yields at about 600 N or less")
+
+
+def test_what_reduction_leaves_may_be_over_a_limit_at_any_load() -> None:
+    """A step of 5 mm beside a limit of 2 mm read "within all limits" in every table."""
+    data = plain(small_study("antiglide", loads=(300.0,)))
+    data["load"]["body_mass_kg"] = 75.0
+    data["fragment"][0]["step_mm"] = -2.0
+    loads = []
+    for limit, said in ((2.01, "within all limits"),
+                        (2.0, "over a limit: step-off (left by reduction)")):
+        data["limits"]["step_off_mm"] = limit
+        made = under_loads(study_from(data))
+        found = made["antiglide"]
+        bearing = weight_bearing(made)
+        assert bearing is not None
+        assert rows(made)[0]["verdict"] == found.pictures[0].verdict == said
+        cells = [row.cells["antiglide"] for row in bearing.rows if row.force_N[1] < 700.0]
+        assert cells
+        assert {c.verdict for c in cells} == {said}
+        assert all(c.soft is not None and c.soft.verdict == said for c in cells)
+        loads.append({name: r.load_N for name, r in found.limits.items() if name != "step-off"})
+    assert loads[0] == loads[1]    # of limits that count movement under load
+    assert found.loads[0].verdict_words.startswith(f"{said} at any load")
+    assert found.status == "held"

@@ -208,9 +208,18 @@ def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
     lost = find_limit(search, wanted)
     assert not_found(lost)
     assert lost.kept_to_N == pytest.approx(loads[3])
-    assert first_words({"depression": lost}, 1e4, "") == (
-        "none found; the load at the limit of depression was not found; the limit is met up to "
-        f"{int(loads[3])} N and no longer from {math.ceil(loads[4])} N on")
+    said = {"depression": lost, "widening": replace(lost, load_N=loads[4] + 1.0, missing="")}
+    assert lowest(said) == "depression"    # known to be reached before the other
+    assert first_words(said, 1e4, "") == (
+        f"depression reaches {rate * limit:g} mm between {int(loads[3])} N and "
+        f"{math.ceil(loads[4])} N, where answers did not converge")
+    assert lowest(said | {"widening": replace(said["widening"], load_N=loads[3])}) == "widening"
+    # An event is known to have happened by the point that shows it.
+    by, at_most = search.reach_by(wanted)
+    assert at_most
+    assert by.load_N == by.carried_N == loads[4]
+    monkeypatch.setattr(search, "peak", 3)
+    assert search.reach_by(wanted) == (search.reach(wanted), False)
 
 
 @pytest.mark.parametrize(("status", "wanted"), [

@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import made_up
 import pytest
 from made_up import comparison, construct, moves, not_known
 
+from buttress.draw.overview import overview
 from buttress.fe.richardson import SPREAD
 from buttress.report.folder import document, rows
 from buttress.report.tables import head, main_table
+from buttress.report.terminal import lines
 from buttress.results import path
 from buttress.results.bar import Bar
 from buttress.results.order import (
@@ -200,3 +203,20 @@ def test_what_is_named_of_constructs_that_tie_has_the_first_rank_with_error_bars
     every[1] = replace(other, breaks_rule=False)
     # 'next' comes before 'kept', with which 'broken' ties.
     assert answer(every).words.endswith(" at about 960 N; tied with 'broken (!)'.")
+
+
+def test_an_own_bonded_construct_is_a_cross_check_and_not_ranked() -> None:
+    """It came first among constructs with links, without a word."""
+    stuck = replace(moves("stuck", 9000.0), bonded=True)
+    order = best_first((stuck, moves("a", 2000.0), moves("b", 1000.0)))
+    assert [c.name for c in order] == ["a", "b", "stuck"]
+    assert ranks(tuple(order)) == {"a": "1", "b": "2"}
+    assert answer(order).words.startswith("'a' comes first")
+    assert "stuck" not in answer(order).words
+    said = "bonded: a cross-check, not ranked"
+    assert rank_words(order[2], tuple(order)) == (
+        f"{said}; the joint has moved 0.5 mm at about 9000 N")
+    made = comparison(tuple(order))
+    assert " ".join(" ".join(lines(made, 100)).split()).count(said) == 1
+    assert said in " ".join(made_up.words(overview(made, 1000.0)).split())
+    assert "not ranked" in answer([stuck]).words

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from made_up_path import event, pressed
 from small_study import small_study
 
 from buttress.bone.bone import Bone, build_bone
@@ -20,10 +22,12 @@ from buttress.results import condyle_figures as condyle
 from buttress.results import derive, escape
 from buttress.results import figures as f
 from buttress.results.contacts import contact_lines
-from buttress.results.path import Reserve
+from buttress.results.derive import plateau
+from buttress.results.path import PathEvent, PathPoint, Reserve
 from buttress.results.reader import Reader, bone_strain, fibre_stress, under_load
 from buttress.results.records import FOUND, Where
 from buttress.results.search import Gauge, Reading, Search
+from buttress.results.verdict import verdict
 from buttress.study.read import example, study_from
 from buttress.sweeps.vary import plain
 
@@ -220,3 +224,26 @@ def test_a_construct_with_an_unknown_answer_is_not_known_to_fail(answers: tuple[
     loads: Any = [SimpleNamespace(status=a) for a in answers]
     model: Any = SimpleNamespace(stands=True)
     assert solving._status(model, loads) == status
+
+
+def test_a_piece_that_falls_without_more_load_until_it_lands_is_told() -> None:
+    """A load that stays at 1239 N for millimetres read "nothing gives way up to 10000 N"."""
+    def path(*loads: float) -> tuple[PathPoint, ...]:
+        return tuple(PathPoint(0.3 * i, load, "held", {"a": 0.1 * i, "b": 2.0 * i, "c": None},
+                               {}, {}) for i, load in enumerate(loads))
+
+    assert tuple(plateau(path(0.0, 600.0, 1000.0, 1000.5, 1000.9, 900.0, 3000.0))) == (
+        PathEvent("plateau", 1000.0, pytest.approx(0.6), Where("b", None), "6.0 mm"),)
+    assert not tuple(plateau(path(0.0, 600.0, 1000.0, 1000.9, 1002.0, 3000.0)))    # too short
+    assert not tuple(plateau(path(0.0, 600.0, 1000.0, 1000.0, 1000.0, 1000.0)))    # the peak
+    assert not tuple(plateau(path(0.0, 1.0, 1.01, 1.02, 1.03, 1.04)))              # rises
+    assert [e.load_N for e in plateau(path(0.0, 1.0, 1.0, 500.0))] == [0.0]    # before it lands
+    (joint,) = plateau(tuple(replace(p, subsidence_mm={}) for p in path(0.0, 2.0, 2.0, 2.0, 9.0)))
+    assert (joint.where.part, joint.what) == ("", "0.6 mm")
+    landed = pressed("x", {0.0: 0.0, 1000.0: 0.1, 3000.0: 1.0}, (
+        PathEvent("plateau", 1000.0, 0.2, Where("b", None), "6.0 mm"),
+        event("crushing", 2000.0, 0.9, "plate")))
+    said = "first, at about 1000 N, 'b' goes down by 6.0 mm without more load; "
+    assert f"{said}then, at about 2000 N, bone at" in verdict(landed, (landed,))
+    alone = pressed("x", {0.0: 0.0, 1000.0: 0.1, 3000.0: 1.0}, landed.path.events[:1])
+    assert f"{said}nothing more gives way" in verdict(alone, (alone,))

@@ -168,7 +168,7 @@ def test_of_a_bonded_twin_it_is_said_what_has_no_strength() -> None:
     """Of metal stuck fast it was said that nothing reaches its strength, as of metal that can; and
     that its metal has none, though its plates yield and bend."""
     made = replace(pressed("a, bonded", STIFF), twin_of="a")
-    why = "(in a bonded twin screws, wires and anchorage have no strength to reach)"
+    why = "(bonded screws, wires and anchorage have no strength to reach)"
     assert f"nothing gives way up to 2100 N {why}" in verdict(made, (made,))
     load = replace(made, first_yield_N=1513.2, first_yield_at=Where("plate", (-24.0, -49.0)))
     assert ("first, at about 1514 N, the plate 'plate' yields at its surface; "
