@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -70,7 +71,8 @@ def in_outline(section: Section, points: Points, key: str = "points") -> None:
             low, high = np.array(outline.bounds).reshape(2, 2)
             level = outline.intersection(shapely.LineString([(low[0], y), (high[0], y)]))
             there = " or ".join(
-                f"from {a:.1f} to {b:.1f}" for a, _, b, _ in
+                f"from {math.ceil(10.0 * a) / 10.0:g} to {math.floor(10.0 * b) / 10.0:g}"
+                for a, _, b, _ in
                 sorted(part.bounds for part in shapely.get_parts(level) if part.length > 0.0))
             raise InputError("a point outside of the bone", key=key, value=f"{x:g}, {y:g}",
                              expected="x, y in mm inside the outline, " + (
