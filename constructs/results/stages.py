@@ -15,7 +15,7 @@ from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector, largest
 from buttress.study.checked import require_known
 from buttress.study.stages import LOADING, Stage
-from buttress.words import fixed, marked
+from buttress.words import fixed, listed, marked
 
 NOT_RUN = "not run"
 OFF_MM = 0.1
@@ -173,6 +173,20 @@ class StagedResult(Displayed):
     def last_held(self) -> StageResult | None:
         """The last stage that was held."""
         return next((s for s in reversed(self.stages) if s.held), None)
+
+    def loosens(self, stage: StageResult) -> str:
+        """Which screws a stage tightens to less than they carried before it, in words; else empty.
+        """
+        before = next((s for s in reversed(self.stages[:stage.number - 1]) if s.held), None)
+        if stage.do != "tighten" or not stage.held or before is None:
+            return ""
+        found = [(name, was.force_N, aim) for name in stage.what
+                 if (was := before.screws.get(name)) is not None
+                 and (aim := stage.screws[name].tightened_N) is not None
+                 and round(was.force_N) > round(aim)]
+        each = [(f"'{name}'" if len(stage.what) > 1 else "it")
+                + f" from {was:.0f} to {aim:.0f} N" for name, was, aim in found]
+        return f"this loosens {listed(each)}" if each else ""
 
     @property
     def warnings(self) -> tuple[str, ...]:
