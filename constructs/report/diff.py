@@ -288,7 +288,8 @@ def lines(found: Diff, every: bool = False) -> list[str]:
         out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
             (c.words + (f" [{c.unit}]" if c.unit else ""), c.where,
              *(_figure_text(c.quantity, value, kind)
-               for value, kind in zip((c.a, c.b), kinds, strict=True)), c.found, c.by) for c in listed if not c.in_words], "<<>><<")
+               for value, kind in zip((c.a, c.b), kinds, strict=True)), c.found, c.by)
+            for c in listed if not c.in_words], "<<>><<")
         # Words would leave the columns of figures no room.
         for c in listed:
             if c.in_words:
