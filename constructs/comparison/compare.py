@@ -21,12 +21,12 @@ from buttress.results.soft import SoftBone
 from buttress.results.stages import StagedResult
 from buttress.rules.check import Finding, check
 from buttress.rules.screw import PLATE_ACROSS
-from buttress.rules.study import COUNTED, left_by_reduction
+from buttress.rules.study import COUNTED, TIGHTENED, left_by_reduction
 from buttress.study.loads import LimitsInput
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.versions import versions
-from buttress.words import counted
+from buttress.words import counted, minus, span
 from buttress.workers import KILLED, local, refuse_other
 
 Say = Callable[[str], None]
@@ -73,7 +73,7 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         if one.bears is not None:
             soft[name] = one.bears
         else:
-            noted.remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
+            noted.remarks[name] += _left(study, one.closed)
         if one.staged is not None:
             staged.append(noted.on_stages(name, one.staged, study.limits))
         if one.result is not None:
@@ -92,6 +92,18 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         meshes=meshes, seconds=dict(seconds), stages=tuple(staged),
         soft=SoftBone(words, soft) if words else None,
         lost=tuple(f"{p.name}: not solved: {KILLED}" for p in parts if found[p.number].lost))
+
+
+def _left(study: Study, closed: dict[str, tuple[float, float]] | None) -> list[str]:
+    """What reduction leaves of one construct, and from where it counts; ``closed``: see `Solved`.
+    """
+    out = []
+    for part, said in left_by_reduction(study):
+        if closed and part in closed:
+            said += f", of which tightening closes {minus(span(*closed[part], 2))} mm"
+            said += " (negative: it opens)" if round(closed[part][0], 2) < 0.0 else ""
+        out.append(f"{said}; {COUNTED} {'there' if closed is None else TIGHTENED}")
+    return out
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from buttress.bone.bone import Bone
 from buttress.comparison.soft import bears, in_soft_bone
 from buttress.comparison.stages import staged_result
 from buttress.fe.errors import ButtressError
+from buttress.fe.links.link import Kind
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
@@ -111,7 +112,8 @@ class Solved:
     """What was found of a part; ``error``: what kept it from being solved.
 
     ``mesh``: of the bone without fills. ``seconds``: by what they were spent on. ``bones``: number
-    of bones that were made for it.
+    of bones that were made for it. ``closed``: how far tightening has closed the gap that reduction
+    left at each fracture, least and most along its faces [mm]; None where nothing is tightened.
     """
 
     number: int
@@ -121,6 +123,7 @@ class Solved:
     mesh: dict[str, Any] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
     bones: int = 0
+    closed: dict[str, tuple[float, float]] | None = None
     error: ButtressError | None = None
     lost: bool = False
 
@@ -169,6 +172,7 @@ class Solving:
             return
         if model.whole is not None and self.others:
             out.staged = staged_result(reader, model.whole, self.pictures)
+        out.closed = _closed(model)
         out.result = solved(reader, model, self.pictures, self.others)
         out.mesh = mesh_facts(bones.base)
         out.seconds[construct.name] = perf_counter() - begun
@@ -185,6 +189,20 @@ class Solving:
             if not soft:
                 out.seconds["bone"] = perf_counter() - start
         return self._bones[soft]
+
+
+def _closed(model: Model) -> dict[str, tuple[float, float]] | None:
+    """How far tightening has closed gaps, see `Solved`."""
+    answer = model.tightened
+    if answer is None:
+        return None
+    links, out = model.problem.links.links, {}
+    for fracture in model.bone.study.fractures if answer.held else ():
+        closed = [x.gap - max(0.0, -float(answer.slack[i])) for i, x in enumerate(links)
+                  if x.source == fracture.name and x.kind == Kind.CONTACT]
+        if fracture.gap_mm and closed:
+            out[fracture.name] = min(closed), max(closed)
+    return out
 
 
 def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = True

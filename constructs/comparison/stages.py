@@ -38,6 +38,7 @@ from buttress.results.stages import (
     StagedResult,
     StagedStudy,
     StageResult,
+    loosened,
     words,
 )
 from buttress.study.read import AnyStudy, as_study
@@ -93,7 +94,8 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
         single = {aim / counts[name] for name, aim in aims.items()}
         own = single.pop() if len(single) == 1 else None
         said: dict[str, Any] = {"number": number, "do": stage.do, "what": stage.what or (),
-                                "words": words(stage, own, any(counts[name] > 1 for name in aims))}
+                                "words": words(stage, own, any(counts[name] > 1 for name in aims)),
+                                "loosens": loosened(before, aims if stage.do == "tighten" else {})}
         if status != Status.HELD:
             results.append(StageResult(**said, status=NOT_RUN, method=NOT_RUN, residual=None,
                                        complementarity=None, total_load_N=None, slip_mm=None))

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from shapely import LineString, Polygon
+from shapely.ops import unary_union
 
 from buttress.bone.section import Section
 from buttress.fe.arrays import FloatArray
@@ -267,6 +269,18 @@ def fracture_crossings(study: Study, axis: Axis, in_voids: bool = False) -> list
            for s in crossings(axis.head, axis.direction, np.array(f.points_mm))
            if low <= s <= high and not any(a + TOUCH < s < b - TOUCH for a, b, _ in empty)]
     return sorted(met)
+
+
+def runs_along(study: Study, axis: Axis, within: float) -> list[tuple[str, float]]:
+    """(fracture, mm): how far the axis, in bone, stays within a distance [mm] of each fracture.
+
+    What lies in a void does not count.
+    """
+    low, high = axis.in_bone
+    inside = LineString(axis.point([low, high])).difference(
+        unary_union([Polygon(v.points_mm).buffer(0) for v in study.voids]))
+    return [(f.name, LineString(f.points_mm).buffer(within).intersection(inside).length)
+            for f in study.fractures]
 
 
 def void_stretches(study: Study, axis: Axis) -> list[tuple[float, float, str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,11 @@ SHUFFLES = 2000
 SAME = "the same in all samples"
 FEW = "known in too few samples to determine what drives it"
 RARE = "different in too few samples to determine what drives it"
+AT_MOST, LEAST, UNKNOWN = "at most", "at least", "not known"
+BOUND = {(False, False): "", (True, False): AT_MOST, (False, True): LEAST, (True, True): UNKNOWN}
+"""What a number is, by whether it may be less and whether it may be more."""
+OPEN = 1e12
+"""A size that no difference has, in place of one without a bound."""
 RESAMPLES = 1000
 FEWEST_ROWS = 4
 """Number of base samples with an answer below which no indices are computed."""
@@ -40,7 +45,9 @@ class Difference:
     """A paired difference: mean and median with their intervals, and how it is distributed.
 
     ``quantiles`` at 5, 25, 50, 75 and 95 %; None where fewer than two pairs exist. ``middle``: the
-    interval of the median, None where there are fewer than six pairs.
+    interval of the median, None where there are fewer than six pairs. ``mean_is``, ``median_is``,
+    ``middle_is``: "at most", "at least" or "not known" where samples known only as bounds leave
+    that number open, else empty; such a mean has no interval.
     """
 
     pairs: int
@@ -50,6 +57,9 @@ class Difference:
     deviation: float | None
     quantiles: tuple[float, ...] | None
     middle: tuple[float, float] | None = None
+    mean_is: str = ""
+    median_is: str = ""
+    middle_is: tuple[str, str] = ("", "")
 
     @property
     def median(self) -> float | None:
@@ -92,13 +102,14 @@ class Indices:
 
 
 def share(hits: FloatArray | BoolArray) -> Share:
-    """Share of true (or of weights between 0 and 1) among samples ``(n,)``.
+    """Share of true (or of weights between 0 and 1) among samples ``(n,)``; NaN is left out.
 
     Interval after Wilson (J Am Stat Assoc 1927;22:209-212; memory): valid for few samples and near
     0 and 1. For stratified samples (Latin hypercube, Sobol) it is wider than necessary.
     """
     from scipy.stats import norm
 
+    hits = hits[~np.isnan(hits)]
     n = len(hits)
     if n == 0:
         return Share(float("nan"), 0.0, 1.0, 0)
@@ -109,8 +120,11 @@ def share(hits: FloatArray | BoolArray) -> Share:
     return Share(p, max(0.0, middle - reach), min(1.0, middle + reach), n)
 
 
-def paired_difference(a: FloatArray, b: FloatArray) -> Difference:
+def paired_difference(a: FloatArray, b: FloatArray, most: float = np.inf) -> Difference:
     """Difference a - b of paired samples ``(n,)``; pairs with a NaN are left out.
+
+    Numbers from ``most`` on are lower bounds, so that a difference to one is a bound; pairs of two
+    of them are left out.
 
     The interval is Student's for the mean of the differences: pairing removes common variation. A
     single sample close to failure may dominate that mean and widen its interval across zero, so the
@@ -120,8 +134,16 @@ def paired_difference(a: FloatArray, b: FloatArray) -> Difference:
     """
     from scipy.stats import binom, t
 
-    d = np.asarray(a, dtype=float) - np.asarray(b, dtype=float)
-    d = d[np.isfinite(d)]
+    a, b = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
+    there = np.isfinite(a - b) & ((a < most) | (b < most))
+    a, b = a[there], b[there]
+    d = a - b
+    low, high = np.where(b >= most, -OPEN, d), np.where(a >= most, OPEN, d)
+
+    def known(number: Callable[[FloatArray], float]) -> str:
+        """What a number of the differences is, by whether it moves where bounds do."""
+        return BOUND[number(low) != number(d), number(high) != number(d)]
+
     if d.size < 2:
         return Difference(
             pairs=d.size, mean=None, low=None, high=None, deviation=None, quantiles=None)
@@ -129,10 +151,15 @@ def paired_difference(a: FloatArray, b: FloatArray) -> Difference:
     reach = float(t.ppf(0.5 + LEVEL / 2, d.size - 1)) * deviation / float(np.sqrt(d.size))
     spots = tuple(float(q) for q in np.quantile(d, [0.05, 0.25, 0.5, 0.75, 0.95]))
     edge = int(binom.ppf((1.0 - LEVEL) / 2, d.size, 0.5))
-    middle = (float(np.sort(d)[edge - 1]), float(np.sort(d)[-edge])) if edge else None
+    ends: tuple[Callable[[FloatArray], float], ...] = (
+        lambda x: float(np.sort(x)[edge - 1]), lambda x: float(np.sort(x)[-edge]))
+    mean_is = known(np.mean)
     return Difference(
-        pairs=d.size, mean=mean, low=mean - reach, high=mean + reach, deviation=deviation,
-        quantiles=spots, middle=middle)
+        pairs=d.size, mean=mean, low=None if mean_is else mean - reach,
+        high=None if mean_is else mean + reach, deviation=None if mean_is else deviation,
+        quantiles=spots, middle=(ends[0](d), ends[1](d)) if edge else None, mean_is=mean_is,
+        median_is=known(np.median),
+        middle_is=(known(ends[0]), known(ends[1])) if edge else ("", ""))
 
 
 def by_parts(u: FloatArray, values: FloatArray, parts: int) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import permutations
 from pathlib import Path
 
 import numpy as np
@@ -98,6 +99,18 @@ class Outcomes:
         return np.isin(self.status, ANSWERS) if self.values is None else np.isfinite(self.values)
 
     @property
+    def beyond(self) -> np.ndarray:
+        """Where a load by which constructs are ranked is a lower bound, the end of the search."""
+        return np.zeros(self.status.shape, dtype=bool) if self.values is None \
+            or self.merit.unit != "N" else self.values >= SEARCH_LIMIT_N
+
+    def undecided(self, this: int, other: int) -> np.ndarray:
+        """Where such a bound leaves open which of two constructs is ahead, or whether they tie."""
+        pairs = ((this, other), (other, this))
+        return self.known[:, [this, other]].all(axis=1) & np.logical_or.reduce([
+            self.beyond[:, i] & ~self.ahead(i, j) for i, j in pairs])
+
+    @property
     def held(self) -> np.ndarray:
         """Where a construct of a sample is in equilibrium under the load."""
         return self.status == Status.HELD
@@ -130,7 +143,8 @@ class Outcomes:
         """Ranks from 1 in each sample, ``(n, constructs)``; ties share a rank.
 
         By the chosen quantity, subsidence after the limits (`limited`). Constructs without an
-        answer have no rank (NaN) and do not affect the ranks of the others.
+        answer have no rank (NaN) and do not affect the ranks of the others; nor have two of which
+        it is not known which is ahead (`undecided`).
         """
         if self.values is None:
             merit = np.where(self.known, self.limited(limits), np.nan)
@@ -141,6 +155,8 @@ class Outcomes:
             there = self.known[:, :, None] & self.known[:, None, :]
             ties = there & ~behind & ~behind.transpose(0, 2, 1)
         ranks = 1.0 + behind.sum(axis=2) + 0.5 * (ties.sum(axis=2) - 1)
+        for i, j in permutations(range(len(self.constructs)), 2):
+            ranks[self.undecided(i, j), i] = np.nan
         return np.where(self.known, ranks, np.nan)
 
     def best(self, limits: dict[str, float]) -> FloatArray:
@@ -148,11 +164,14 @@ class Outcomes:
 
         By subsidence of those that meet all limits, by another quantity of those that carry
         anything. None where none does: the last construct to fail does not count as the best.
+        NaN for those of which a bound leaves open which is best.
         """
         if self.values is not None:
             top = np.nanmax(np.where(self.known, self.values, 0.0), axis=1, keepdims=True)
             first = self.known & (self.values > 0.0) & ~_clearly(top, self.values)
-            return first / np.maximum(first.sum(axis=1, keepdims=True), 1)
+            count = first.sum(axis=1, keepdims=True)
+            open_ = first & (count > 1) & self.beyond.any(axis=1, keepdims=True)
+            return np.where(open_, np.nan, first / np.maximum(count, 1))
         return best_shares(np.where(self.keeps_all(limits), self.score(), np.inf))
 
     def ahead(self, this: int, other: int) -> np.ndarray:

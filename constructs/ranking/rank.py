@@ -11,7 +11,11 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.status import Status
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import (
+    AT_MOST,
+    UNKNOWN,
+    Difference,
     Indices,
     by_parts,
     indices,
@@ -206,17 +210,30 @@ def _against(found: Outcomes, this: int, reference: int) -> Against:
     ahead, behind = known & found.ahead(this, reference), known & found.ahead(reference, this)
     sinks = paired_difference(sunk[:, this], sunk[:, reference])
     chosen = found.chosen if found.values is not None else sunk
-    difference = paired_difference(chosen[:, this], chosen[:, reference])
+    difference = paired_difference(
+        chosen[:, this], chosen[:, reference],
+        SEARCH_LIMIT_N if found.merit.unit == "N" else np.inf)
     least = np.nanmedian(np.abs(chosen[known, reference])) if difference.pairs else np.nan
+    clear = there & ~found.undecided(this, reference)
     return Against(
-        construct=found.constructs[this], ahead=share(ahead[there]), behind=share(behind[there]),
-        difference=difference, told_apart=None if difference.median is None else
-        bool(abs(difference.median) > TIE * least), subsidence_mm=sinks,
+        construct=found.constructs[this], ahead=share(ahead[clear]), behind=share(behind[clear]),
+        difference=difference, told_apart=_told_apart(difference, TIE * least), subsidence_mm=sinks,
         capacity_N=paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
         both_held=int(both.sum()), only_this=int((answered & held & ~other).sum()),
         only_reference=int((answered & other & ~held).sum()),
         neither=int((answered & ~held & ~other).sum()), refused=int((~there).sum()),
-        unanswered=int((there & ~(known & answered)).sum()))
+        unanswered=int((there & ~(known & answered)).sum()),
+        undecided=int((there & ~clear).sum()))
+
+
+def _told_apart(found: Difference, least: float) -> bool | None:
+    """Whether a median is more than a tie's width, None where that is not known."""
+    if found.median is None or found.median_is == UNKNOWN:
+        return None
+    if not found.median_is:
+        return bool(abs(found.median) > least)
+    return True if (found.median < -least if found.median_is == AT_MOST else found.median > least) \
+        else None
 
 
 def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int, reference: int
@@ -228,7 +245,8 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
               ("", found.keeps_all(limits))]}
     all_kept = keeps.pop("")
     ahead = found.ahead(this, reference).astype(float)
-    ahead[~found.known[:, this] | ~found.known[:, reference]] = np.nan
+    ahead[~found.known[:, this] | ~found.known[:, reference]
+          | found.undecided(this, reference)] = np.nan
     seed = drawn.design.seed or 0
 
     def of(values: FloatArray) -> Indices:
@@ -250,7 +268,7 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     # Relative to the load where the capacity is smaller: a share of almost nothing has no meaning.
     held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, found.load_N)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
-    best = [x.best(limits) for x in (binned, exact)]
+    best = [np.nan_to_num(x.best(limits), nan=-1.0) for x in (binned, exact)]
     other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
     return Binning(

@@ -80,6 +80,8 @@ class Against:
     neither: int
     unanswered: int = 0
     refused: int = 0
+    undecided: int = 0
+    """Samples in which a bound leaves open which of the two is ahead; in no share."""
 
 
 @dataclass(frozen=True)
@@ -159,19 +161,22 @@ class RankResult(Displayed):
     @property
     def capped(self) -> dict[str, int]:
         """Paired samples in which a load by which a construct is ranked lies beyond the search, so
-        that it counts as the largest load pressed, where there are any."""
+        that the largest load pressed is a lower bound of it, where there are any."""
         found = self.outcomes.rows(self.samples.paired)
-        if found.values is None or found.merit.unit != "N":
-            return {}
-        over = (found.values >= SEARCH_LIMIT_N).sum(axis=0)
+        over = found.beyond.sum(axis=0)
         return {name: int(n) for name, n in zip(found.constructs, over, strict=True) if n}
+
+    @property
+    def best_not_known(self) -> int:
+        """Paired samples in which such a bound leaves open which construct is best."""
+        best = self.outcomes.rows(self.samples.paired).best(self.limits)
+        return int(np.isnan(best).any(axis=1).sum())
 
     def capped_words(self, *constructs: str) -> str:
         """The same in a clause, of some of the constructs; empty where it is of none."""
         over = {name: n for name, n in self.capped.items() if name in constructs}
         return "" if not over else (
-            f"more than {SEARCH_LIMIT_N:.0f} N, where the search ends, counts as "
-            f"{SEARCH_LIMIT_N:.0f} N: "
+            f"only known as at least {SEARCH_LIMIT_N:.0f} N, where the search ends: "
             + ", ".join(f"'{self.named(name)}' in {counted(n, 'sample')}"
                         for name, n in over.items()))
 
@@ -239,7 +244,9 @@ class RankResult(Displayed):
         held, meets each limit and all of them; counts of samples; against the reference, which has
         none of these columns filled, the shares in which it is ahead and behind, and the
         difference of the quantity of the ranking and of the mean subsidence [mm], this construct
-        minus the reference. A number that does not exist is NaN. The label stands in
+        minus the reference (``_median_is``: exact, or "at most", "at least" or "not known" where
+        loads beyond the search leave it open; they do so of the order itself in
+        ``undecided_count`` samples). A number that does not exist is NaN. The label stands in
         ``attrs["label"]``.
         """
         import pandas as pd
@@ -267,9 +274,11 @@ class RankResult(Displayed):
                 row |= {f"{name}_median": found.median if found else None,
                         f"{name}_median_low": found.middle[0] if found and found.middle else None,
                         f"{name}_median_high": found.middle[1] if found and found.middle else None}
+                row |= {f"{name}_median_is": (found.median_is or "exact") if found else ""}
+            row |= {"undecided_count": other.undecided if other else None}
             rows.append(row)
         frame = pd.DataFrame(rows)
-        texts = ("construct", "reference")
+        texts = ("construct", "reference", *(c for c in frame.columns if c.endswith("_is")))
         frame = frame.astype({c: float for c in frame.columns if c not in texts})
         frame.attrs["label"] = LABEL
         return frame
@@ -287,7 +296,7 @@ class RankResult(Displayed):
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],
             "coupled": dict(self.samples.coupled),
-            "beyond_search": self.capped,
+            "beyond_search": self.capped, "best_not_known": self.best_not_known,
             "ties": [[self.reference, a.construct] for a in self.against
                      if a.told_apart is False],
             "standings": [asdict(s) for s in self.standings],

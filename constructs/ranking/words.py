@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from buttress.ranking.certainty import SAME, Difference, Indices
+from buttress.ranking.certainty import SAME, UNKNOWN, Difference, Indices
 from buttress.ranking.outcomes import RESERVE, SUBSIDENCE
 from buttress.ranking.records import Against, Driven, RankResult
 from buttress.results.order import TIE
@@ -90,15 +90,20 @@ def _more(result: RankResult, rival: Against) -> str:
     if found.median is None:
         return f"The {words} of '{reference}' and '{rival.construct}' is not known"
     median = (f"the {words} of '{rival.construct}' minus that of '{reference}' is "
-              f"{signed(found.median, merit.unit)} {merit.unit} in the median "
+              f"{bounded(found.median, found.median_is, merit.unit)} {merit.unit} in the median "
               f"({_reach(found, merit.unit)})")
+    more = rival.behind
+    both = rival.undecided + more.samples
+    lost = f", {rival.undecided} of {both} not known" if rival.undecided else ""
+    if rival.told_apart is None:
+        return (f"Whether the {words} of '{reference}' and '{rival.construct}' differ by more than "
+                f"{100 * TIE:g} % is not known{lost}: {median}")
     if not rival.told_apart:
         return (f"'{reference}' and '{rival.construct}' are tied: {median}, within "
                 f"{100 * TIE:g} % of it")
-    more = rival.behind
     return (f"'{reference}' has a larger {words} than '{rival.construct}', by more than "
             f"{100 * TIE:g} %, in {100 * more.share:.0f} % of {counted(more.samples, 'sample')} "
-            f"(95 % interval {100 * more.low:.0f} to {100 * more.high:.0f} %); {median}")
+            f"(95 % interval {100 * more.low:.0f} to {100 * more.high:.0f} %){lost}; {median}")
 
 
 def _order(rival: Against, reference: str, samples: int) -> str:
@@ -126,11 +131,17 @@ def signed(value: float, unit: str) -> str:
     return minus(f"{value:+.2g}" if unit == "mm" else f"{round(value) + 0.0:+.0f}")
 
 
+def bounded(value: float, how: str, unit: str) -> str:
+    """A difference that may be a bound: ``at most −1199``, ``not known``."""
+    return how if how == UNKNOWN else f"{how} {signed(value, unit)}".strip()
+
+
 def _reach(found: Difference, unit: str) -> str:
     if found.middle is None:
         return "too few for an interval"
-    low, high = found.middle
-    return f"95 % interval {signed(low, unit)} to {signed(high, unit)} {unit}"
+    low, high = (bounded(x, how, unit)
+                 for x, how in zip(found.middle, found.middle_is, strict=True))
+    return f"95 % interval {low} to {high} {unit}"
 
 
 def _cause(name: str, driven: Sequence[Driven]) -> str:

@@ -19,11 +19,13 @@ from buttress.files import plain
 from buttress.model.resolve import resolved
 from buttress.report.error_bars import NO_PEAK, TWICE
 from buttress.results.figures import Level
-from buttress.results.order import AT_LEAST, TIE
+from buttress.results.order import AT_LEAST, MOVED, TIE
+from buttress.results.quantities import LIMITS
 from buttress.results.quantity import Quantity
 from buttress.results.records import NOT_KNOWN
 from buttress.results.rows import csv_columns
-from buttress.study.activities import newtons
+from buttress.results.verdict import SAME_MM
+from buttress.study.activities import carried, newtons, reached
 from buttress.study.changes import changes, shown
 from buttress.study.checked import closest, did_you_mean, quoted
 from buttress.study.read import PLACES, as_study, example_names, printable
@@ -32,10 +34,15 @@ from buttress.words import MARKED, marked, minus
 NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
 MEANING = (
     "No difference: the error bars of both figures meet or, where there are none, the figures are "
-    f"within {100 * TIE:g}\N{NO-BREAK SPACE}% of each other, or read alike as tables show them. "
+    f"within {100 * TIE:g}\N{NO-BREAK SPACE}% of each other, or read alike as tables show them; "
+    f"movements less than {SAME_MM:g} mm apart are the same. "
     "Not known: one of them is only a lower bound, or was not found.")
 BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN)}
 """Columns that hold a lower bound where another column says so."""
+FROM_ON = {"first_yield_N", "first_crushing_N", *(x.column for x in LIMITS)}
+"""Loads from which on something is so."""
+UP_TO = {"reserve_N", "peak_N", "equilibrium_ends_N"}
+"""Loads that are still carried, but for a reserve at which the joint has moved."""
 WHOLE = 1000.0
 """Figures from here on are told without decimals."""
 WORDS = ("status", "verdict", "first_limit", "rank", "reserve_is", "peak_status", "capacity_status",
@@ -231,11 +238,12 @@ def _figure(about: About, q: Quantity,
     by = f"{difference(a, b)} {about[-1]}".strip() + share
     if any(lower):
         return Change(*about, a, b, UNKNOWN, "a lower bound")
+    same = about[-1] == "mm" and abs(b - a) < SAME_MM
     if bars[0] is not None and bars[1] is not None:
         ends = [(low, float("inf") if high is None else high) for low, high in bars if bars]  # type: ignore[misc]
         apart = ends[0][1] < ends[1][0] or ends[1][1] < ends[0][0]
-        return Change(*about, a, b, DIFFERS if apart else NONE, f"{by}; by error bars")
-    alike = abs(b - a) <= TIE * max(abs(a), abs(b)) or q.text(a) == q.text(b)
+        return Change(*about, a, b, DIFFERS if apart and not same else NONE, f"{by}; by error bars")
+    alike = same or abs(b - a) <= TIE * max(abs(a), abs(b)) or q.text(a) == q.text(b)
     return Change(*about, a, b, NONE if alike else DIFFERS, by)
 
 
@@ -276,9 +284,12 @@ def lines(found: Diff, every: bool = False) -> list[str]:
         unknown = sum(c.found == UNKNOWN for c in own)
         out += ["", f"{found.named(construct)}: {differ} differ, {same} without a difference, "
                     f"{unknown} not known"]
+        kinds = next(((c.a, c.b) for c in own if c.quantity == "reserve_is"), ("", ""))
         out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
-            (c.words + (f" [{c.unit}]" if c.unit else ""), c.where, _text(c.a),
-             _text(c.b), c.found, c.by) for c in listed if not c.in_words], "<<>><<")
+            (c.words + (f" [{c.unit}]" if c.unit else ""), c.where,
+             *(_figure_text(c.quantity, value, kind)
+               for value, kind in zip((c.a, c.b), kinds, strict=True)), c.found, c.by)
+            for c in listed if not c.in_words], "<<>><<")
         # Words would leave the columns of figures no room.
         for c in listed:
             if c.in_words:
@@ -286,6 +297,15 @@ def lines(found: Diff, every: bool = False) -> list[str]:
                 out += prose(f"{what}: {_text(c.a)} (a), {_text(c.b)} (b): {c.found}")
     meant = [f"{MARKED} in a or b"] if any(found.breaking) else []
     return [*out, "", *meant, MEANING, LABEL]
+
+
+def _figure_text(quantity: str, value: float | None, kind: str) -> str:
+    """A figure as the tables of a comparison round it; ``kind``: of the reserve of that side."""
+    if value is not None and quantity in FROM_ON:
+        return reached(value)
+    if value is not None and quantity in UP_TO:
+        return f"{value:.0f}" if (quantity, kind) == ("reserve_N", MOVED) else carried(value)
+    return _text(value)
 
 
 def _text(value: Any) -> str:

@@ -46,8 +46,8 @@ SOURCES = ("Shapes are named after Schatzker et al., Clin Orthop 1979;138:94-104
            "flat section shows a part of such a fracture only.")
 COLUMNS = ("construct", "total_load_N", "fragment", "verdict", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
-           "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
-           "equilibrium_ends_N", "ends_status", "step_off_limit_N")
+           "worst_member_yield_ratio", "reserve_N", "reserve_is", "capacity_lower_N",
+           "capacity_upper_N", "equilibrium_ends_N", "ends_status", "step_off_limit_N")
 DIGITS = 9
 OTHERS = {"lesson": ("The lesson (one page, `lesson.html`: open it in a browser)",
                      "buttress lesson --out results/gallery/lesson --force"),

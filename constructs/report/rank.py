@@ -14,7 +14,7 @@ from buttress.ranking.coupling import coupled_lines
 from buttress.ranking.inputs import input_lines, one_sided
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import PARTS, RankResult, quarters
-from buttress.ranking.words import signed
+from buttress.ranking.words import bounded
 from buttress.report.columns import columns, prose
 from buttress.results.order import TIE
 from buttress.study.activities import newtons
@@ -106,8 +106,11 @@ def _chosen(result: RankResult) -> list[str]:
     """Differences of the quantity by which constructs are ranked."""
     merit, named = result.outcomes.merit, result.named
     capped = result.capped_words(*result.outcomes.constructs)
+    count = len(result.samples.shares)
     rows = [("  " + named(a.construct), *_difference(a.difference, merit.unit), _share(a.ahead),
-             _share(a.behind), "" if a.told_apart is not False else "a tie")
+             _share(a.behind), ", ".join([
+                 *(["a tie"] if a.told_apart is False else []),
+                 *([f"{a.undecided} of {count} not known"] if a.undecided else [])]))
             for a in result.against]
     return ["", *prose(f"{result.by_words} minus that of '{named(result.reference)}' "
                        f"[{merit.unit}], with 95 % intervals; ahead and behind by more than "
@@ -122,12 +125,17 @@ def rank_text(rank: float) -> str:
 
 
 def _nobody(result: RankResult) -> list[str]:
-    """In how many samples no construct is best."""
+    """In how many samples no construct is best, or it is not known which."""
+    samples = counted(len(result.samples.shares), "sample")
+    out = prose(
+        f"which is best is not known in {result.best_not_known} of {samples}, in which one of two "
+        f"or more within {100 * TIE:g} % of each other is only known as at least "
+        f"{SEARCH_LIMIT_N:.0f} N") if result.best_not_known else []
     if not result.none_keeps:
-        return []
-    line = (f"no construct meets all limits in {result.none_keeps} of "
-            f"{counted(len(result.samples.shares), 'sample')}, so none is best there")
-    return prose(line + (f"; in {result.none_held} none is held" if result.none_held else ""))
+        return out
+    line = (f"no construct meets all limits in {result.none_keeps} of {samples}, so none is best "
+            "there")
+    return out + prose(line + (f"; in {result.none_held} none is held" if result.none_held else ""))
 
 
 def _drivers(result: RankResult) -> list[str]:
@@ -224,11 +232,12 @@ def _difference(found: Difference, unit: str = "mm") -> tuple[str, str]:
     """Median and mean of a difference in a unit, each with its interval."""
     if found.mean is None or found.median is None:
         return "-", "-"
-    def to(ends: tuple[float | None, ...] | None) -> str:
-        return " to ".join(signed(x, unit) for x in ends or () if x is not None) or "no interval"
+    def to(ends: tuple[float | None, ...] | None, how: tuple[str, str] = ("", "")) -> str:
+        return " to ".join(bounded(x, h, unit) for x, h in zip(ends or (), how, strict=False)
+                           if x is not None) or "no interval"
 
-    return (f"{signed(found.median, unit)} ({to(found.middle)})",
-            f"{signed(found.mean, unit)} ({to((found.low, found.high))})")
+    return (f"{bounded(found.median, found.median_is, unit)} ({to(found.middle, found.middle_is)})",
+            f"{bounded(found.mean, found.mean_is, unit)} ({to((found.low, found.high))})")
 
 
 def _indices(found: Indices) -> str:

@@ -59,6 +59,9 @@ def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
         out += [line for s in c.stages if s.cycle is not None
                 for line in wrap(f"stage {s.number} {s.cycle.words}", width,
                                  initial_indent="   ", subsequent_indent="   ")]
+        out += [line for s in c.stages if s.loosens
+                for line in wrap(f"stage {s.number}: {s.loosens}", width,
+                                 initial_indent="   ", subsequent_indent="   ")]
         out += [f"   '{s.escapes}' moves freely at stage {s.number}" for s in c.stages if s.escapes]
         out += [*_screws(c, width), ""]
     out += [f"{BREAKS_RULE}.", ""] if any(c.breaks_rule for c in constructs) else []
@@ -167,6 +170,7 @@ def stage_table(construct: StagedResult) -> Table:
         worst = s.worst
         below = [s.cycle.words] if s.cycle else []
         below += [f"“{s.escapes}” moves freely"] if s.escapes else []
+        below += [s.loosens] if s.loosens else []
         body.append((
             str(s.number), Cell(s.words, "\n".join(below)),
             Cell(s.status, kind="good" if s.held else "bad"), parts.number(s.total_load_N, 0),

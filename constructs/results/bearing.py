@@ -17,7 +17,7 @@ from buttress.results.judged import Cell, judged
 from buttress.results.limits import kept_words
 from buttress.results.search import not_found
 from buttress.results.soft import SoftBone
-from buttress.rules.study import left_by_reduction
+from buttress.rules.study import TIGHTENED, left_by_reduction
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 from buttress.study.loads import LoadInput
@@ -110,8 +110,8 @@ def _fit(comparison: Comparison) -> str:
     passed = [f"{c.marked_name}: {said}; verdicts are those of loading it again after them."
               for c in comparison.stages
               for said in [c.beyond(limits.step_off_mm, limits.depression_mm)] if said]
-    first = left and (f"{left[0].upper()}{left[1:]}: verdicts count from there, and what was left "
-                      "comes on top.")
+    first = left and (f"{left[0].upper()}{left[1:]}: verdicts count from there or, where screws "
+                      f"are tightened, from {TIGHTENED}, and what is then left comes on top.")
     return " ".join(filter(None, [first, *passed]))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -68,9 +69,15 @@ def in_outline(section: Section, points: Points, key: str = "points") -> None:
     for x, y in points:
         if not shapely.contains_xy(outline, x, y):
             low, high = np.array(outline.bounds).reshape(2, 2)
+            level = outline.intersection(shapely.LineString([(low[0], y), (high[0], y)]))
+            there = " or ".join(
+                f"from {math.ceil(10.0 * a) / 10.0:g} to {math.floor(10.0 * b) / 10.0:g}"
+                for a, _, b, _ in
+                sorted(part.bounds for part in shapely.get_parts(level) if part.length > 0.0))
             raise InputError("a point outside of the bone", key=key, value=f"{x:g}, {y:g}",
-                             expected=f"x, y in mm in the section, x from {low[0]:.0f} to "
-                                      f"{high[0]:.0f} and y from {low[1]:.0f} to {high[1]:.0f}")
+                             expected="x, y in mm inside the outline, " + (
+                                 f"x {there} at y = {y:g}" if there else
+                                 f"y from {low[1]:.0f} to {high[1]:.0f}"))
 
 
 def probed(section: Section, picture: Picture, points: Points) -> Iterator[dict[str, Any]]:

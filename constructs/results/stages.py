@@ -6,7 +6,7 @@ placed and nothing loaded. None stands for a number that does not exist.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from buttress.display import Brief, Displayed
@@ -15,7 +15,7 @@ from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector, largest
 from buttress.study.checked import require_known
 from buttress.study.stages import LOADING, Stage
-from buttress.words import fixed, marked
+from buttress.words import fixed, listed, marked
 
 NOT_RUN = "not run"
 OFF_MM = 0.1
@@ -112,6 +112,7 @@ class StageResult(Brief):
     ``status``: "held", "no equilibrium", "unconverged", or "not run" after a stage that was not
     held. ``slip_mm``: largest slip or crushing [mm] under force within this stage.
     ``yield_ratios``: largest von Mises stress of each plate, screw and wire over its yield.
+    ``loosens``: which screws it tightens to less than they carried before it, in words.
     """
 
     brief = ("number", "words", "status", "total_load_N")
@@ -133,6 +134,7 @@ class StageResult(Brief):
     yield_ratios: dict[str, float] = field(default_factory=dict)
     cycle: CycleStage | None = None
     escapes: str | None = None
+    loosens: str = ""
     notes: tuple[str, ...] = ()
 
     @property
@@ -264,6 +266,15 @@ def words(stage: Stage, own_force: float | None = None, rows: bool = False) -> s
             f", friction wearing to × {stage.friction_factor:g} over {stage.wear_cycles} cycles")
         return f"cycle {stage.low_N or 0.0:g} to {stage.total_N:g} N{share}{wears}"
     return f"{stage.do} {names}".strip()
+
+
+def loosened(before: StageResult | None, aims: Mapping[str, float]) -> str:
+    """Which screws are tightened to a force [N] below that which they carried, in words."""
+    found = [(name, before.screws[name].force_N, aim) for name, aim in aims.items()
+             if before is not None and name in before.screws]
+    each = [(f"'{name}'" if len(aims) > 1 else "it") + f" from {was:.0f} to {aim:.0f} N"
+            for name, was, aim in found if round(was) > round(aim)]
+    return f"this loosens {listed(each)}" if each else ""
 
 
 def screw_names(constructs: Sequence[StagedResult]) -> list[str]:

@@ -10,10 +10,10 @@ from buttress.bone.section import Section
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import depth_positions, head_diameter, section_at
 from buttress.rules.screw import Note
-from buttress.study.points import SNAP, leaves, slope
-from buttress.study.study import Construct, Plate, Study
+from buttress.study.points import SNAP, XY, leaves, slope
+from buttress.study.study import Construct, Fracture, Plate, Study
 from buttress.study.tables import number
-from buttress.words import fixed
+from buttress.words import fixed, listed
 
 
 def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, float]]:
@@ -22,9 +22,14 @@ def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, 
     The lowest exit of each fracture, which a plate must cover to buttress the fragment; none of one
     that is nearly level, on which the fragment rests.
     """
-    surface, snap = section.surface(side), SNAP * study.mesh.size_mm
     level = number("screws", "rules", "level")
-    return [(f.name, *xy) for f in study.fractures if slope(f.points_mm) < level
+    return [(f.name, *xy) for f, xy in _exits(study, section, side) if slope(f.points_mm) < level]
+
+
+def _exits(study: Study, section: Section, side: str) -> list[tuple[Fracture, XY]]:
+    """The fractures that leave the bone on a side below the plateau's rim, and where, mm."""
+    surface, snap = section.surface(side), SNAP * study.mesh.size_mm
+    return [(f, xy) for f in study.fractures
             if (xy := leaves(f.points_mm, surface, snap)) is not None]
 
 
@@ -42,11 +47,15 @@ def plate_notes(study: Study, section: Section, construct: Construct, plate: Pla
         at = section_at(plate, plate.holes[(screw.hole or 1) - 1]).width / 2
         reach = max(abs(z) for z in depth_positions(screw)) + head_diameter(screw) / 2
         if reach > at + number("screws", "rules", "head_beside"):
+            heads = f'head of "{screw.name}" extends' if screw.count == 1 else \
+                f'heads of "{screw.name}" extend'
             yield ("broken", "head beside the plate",
-                   f'the heads of "{screw.name}" extend {reach:.0f} mm to the '
+                   f'the {heads} {reach:.0f} mm to the '
                    f"{section.given.beside}, the plate only {at:.0f} mm there",
-                   "a plate holds only screw heads that lie in its holes; a longer row fits only a "
-                   "wider head of a plate")
+                   "a plate holds only screw heads that lie in its holes; " + (
+                       "in a study file position_in_depth_mm says how far a screw lies from the "
+                       "plate's middle" if screw.count == 1 else
+                       "a longer row fits only a wider head of a plate"))
     for other in construct.plates[construct.plates.index(plate) + 1:]:
         if other.side == plate.side:
             theirs = plate_line(section, other)
@@ -73,7 +82,14 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
     """Whether a plate covers each fracture that exits on its side, with fixation below it."""
     top, bottom = float(line.points[0, 1]), float(line.points[-1, 1])
     exits = apexes(study, section, plate.side)
-    if study.fractures and not exits:
+    level = [f'"{f.name}"' for f, _ in _exits(study, section, plate.side)]
+    if not exits and level:
+        yield ("note", "plate over the apex",
+               f"what exits on the {plate.side} side ({listed(level)}) is nearly level: a level "
+               "fracture has no apex to buttress",
+               "a fragment on a level fracture rests on the shaft and has no lower end that moves "
+               "outwards; there the plate and its screws act against tilt, shift and gaping")
+    elif study.fractures and not exits:
         yield ("note", "plate over the apex",
                f"no fracture exits on the {plate.side} side, where this plate lies",
                "a plate supports a fragment best on the side towards which it would slide")

@@ -17,6 +17,7 @@ from buttress.implants.placement import (
     engaged_thread,
     fracture_crossings,
     plate_line,
+    runs_along,
     void_stretches,
 )
 from buttress.implants.sections import (
@@ -46,8 +47,8 @@ class Placed:
     """A screw or wire in its place; distances from the head, mm.
 
     `crossed` fractures as (distance, name), `engaged` thread as (start, end), `empty` stretches
-    in voids as (start, end, name). `parted`: whether it crosses a fracture, or a void along which
-    one runs.
+    in voids as (start, end, name), fractures that it runs `along` as (name, mm). `parted`: whether
+    it crosses a fracture, or a void along which one runs.
     """
 
     pin: Screw | Wire
@@ -56,6 +57,7 @@ class Placed:
     engaged: tuple[float, float]
     empty: tuple[tuple[float, float, str], ...]
     parted: bool
+    along: tuple[tuple[str, float], ...]
 
 
 def threshold(name: str) -> float:
@@ -65,11 +67,13 @@ def threshold(name: str) -> float:
 
 def place(study: Study, pin: Screw | Wire, axis: Axis) -> Placed:
     """A screw or wire with the geometry that the rules need."""
-    crossed = tuple(fracture_crossings(study, axis))
+    crossed, size = tuple(fracture_crossings(study, axis)), outer(pin)
+    least = max(threshold("along"), threshold("along_diameters") * size)
     return Placed(
         pin=pin, axis=axis, crossed=crossed, engaged=engaged_thread(pin, axis, crossed),
         empty=tuple(void_stretches(study, axis)),
-        parted=bool(fracture_crossings(study, axis, in_voids=True)))
+        parted=bool(fracture_crossings(study, axis, in_voids=True)),
+        along=tuple(x for x in runs_along(study, axis, size / 2) if x[1] > least))
 
 
 def each(study: Study, section: Section, construct: Construct, placed: Placed) -> Iterator[Note]:
@@ -77,6 +81,11 @@ def each(study: Study, section: Section, construct: Construct, placed: Placed) -
     pin = placed.pin
     if isinstance(pin, Screw):
         yield from _thread(placed, pin)
+    for name, length in placed.along:
+        yield ("warning", "along a fracture",
+               f'the {pin.what} runs along "{name}" over {length:.0f} mm',
+               "an implant in the fracture itself lies in neither piece: it holds little and may "
+               "wedge them apart, and on which side of the fracture it is decides what carries it")
     yield from _tip(section, placed)
     yield from _ends(study, construct, placed)
     if isinstance(pin, Screw):
@@ -123,8 +132,8 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
     else:
         crossed = placed.crossed
     both = list(dict.fromkeys(
-        name for s, name in crossed
-        if any(a < s - least for a, _ in held) and any(b > s + least for _, b in held)))
+        name for s, name in crossed if name not in dict(placed.along)
+        and any(a < s - least for a, _ in held) and any(b > s + least for _, b in held)))
     if both:
         # A locked screw and a row of screws cross on purpose, once the gap is closed.
         level: Level = "note" if screw.locked or screw.count > 1 else "warning"

@@ -38,7 +38,8 @@ def limit_left(study: Study) -> str:
     return "step-off" if over else ""
 
 
-COUNTED = "movements, step-off and limits count from there"
+COUNTED = "movements, step-off and limits count from"
+TIGHTENED = "the tightened state"
 
 
 def study_notes(study: Study, found: Layout) -> Iterator[tuple[str, Note]]:
@@ -56,9 +57,10 @@ def study_notes(study: Study, found: Layout) -> Iterator[tuple[str, Note]]:
                 "a piece that nobody meant, as where two lines just miss each other, moves as a "
                 "fragment of its own and is reported as one; name it, or join the lines")
     for part, said in left_by_reduction(study):
-        yield part, ("warning", "left by reduction", f"{said}; {COUNTED}",
+        yield part, ("warning", "left by reduction", f"{said}; {COUNTED} there or, where "
+                     f"screws are tightened, from {TIGHTENED}",
                      "a joint with a step or a gap before any load has less of its limit left than "
-                     "the figures say: add both")
+                     "the figures say: add what tightening has not closed")
     for patch in () if study.section.sagittal else patches(study):
         if patch.centre != getattr(study.load, patch.key):
             yield "load", (

@@ -8,6 +8,7 @@ from staged_study import BUILT, FIRST, LAG, PLATE, load, place, staged, staged_s
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
 from buttress.fe.errors import InputError
+from buttress.report.stages import lines, stage_table
 from buttress.rules.check import check
 from buttress.study.read import study_from
 from buttress.study.tables import number
@@ -110,3 +111,16 @@ def test_what_fades_beyond_the_listed_range_is_told() -> None:
     assert found(relax(LAG, lost_share=0.6)) == [LAG]
     assert found(relax(LAG, lost_share=0.5), tighten(LAG, 300.0), relax(LAG, lost_share=0.5)) == []
     assert found(relax(friction_factor=0.5), relax(friction_factor=0.6)) == ["fractures"]
+
+
+def test_a_stage_that_tightens_to_less_than_a_screw_carries_says_that_it_loosens_it() -> None:
+    """A screw that the load had stretched to more than its tension was let go without a word."""
+    made = staged(place(LAG), tighten(LAG, 100.0), load(500.0), tighten(LAG, 100.0),
+                  tighten(LAG, 300.0))
+    carried = made.stages[2].screws[LAG].force_N
+    assert carried > 101.0
+    said = f"this loosens it from {carried:.0f} to 100 N"
+    assert [s.loosens for s in made.stages] == ["", "", "", said, ""]
+    assert f"   stage 4: {said}" in lines([made])
+    table = stage_table(made)
+    assert [row[1].below for row in table.rows] == ["", "", "", said, ""]

@@ -10,6 +10,7 @@ from small_study import small_study
 from under_loads import under_loads
 
 from buttress.bone.fit import slid, step_of
+from buttress.comparison.compare import _left
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure, condense
@@ -218,6 +219,22 @@ def test_what_reduction_leaves_is_said_beside_every_figure_that_counts_from_ther
     assert {f.level for f in told.values()} == {"warning"}
     assert "1.2 mm too low" in told["medial"].message
     [made] = under_loads(study, limits=False, pictures=False).constructs
-    assert any("leaves 'medial' 1.2 mm too low; movements, step-off and limits count from there"
-               in said for said in made.remarks)
-    assert any("0.3 mm apart" in said for said in made.remarks)
+    assert ("reduction leaves 'medial' 1.2 mm too low; movements, step-off and limits count from "
+            "the tightened state") in made.remarks
+
+
+@pytest.mark.parametrize(("tension", "said"), [
+    (300.0, ", of which tightening closes 0.30 mm; movements, step-off and limits count from the "
+            "tightened state"), (0.0, "; movements, step-off and limits count from there")])
+def test_how_far_tightening_has_closed_a_gap_is_said_where_movements_count_from_it(
+        tension: float, said: str) -> None:
+    """A gap that the screws had closed was told to be added to the movements."""
+    data = plain(small_study("lag screws"))
+    data["fracture"][0]["gap_mm"] = 0.3
+    for screw in data["construct"][0]["screw"]:
+        screw["tension_N"] = tension
+    [made] = under_loads(study_from(data), limits=False, pictures=False).constructs
+    before = "reduction leaves the faces of 'shear plane' 0.3 mm apart"
+    assert made.remarks == (before + said,)
+    assert _left(study_from(data), {"shear plane": (-0.1, 0.25)})[0].startswith(
+        f"{before}, of which tightening closes −0.10–0.25 mm (negative: it opens); ")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from small_study import small_study
@@ -72,3 +74,12 @@ def test_no_held_answer_of_a_steep_fracture_is_beyond_it() -> None:
     assert answers[0].held
     assert not answers[-1].held
     assert all(abs(turned(model, a.rigid)) <= TURN for a in answers if a.held)
+
+
+def test_the_readme_states_the_bounds_of_the_table() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    pressed = number("loads", "path", "farthest")
+    assert (f"ends once the joint has been pressed by {pressed:g} mm, or where the middle of a "
+            f"piece has moved by {MOVE:g} mm along an axis or a piece has turned by {TURN:g} "
+            "degrees") in readme
+    assert f"ends once any point of a piece has moved by {pressed:g} mm" in readme

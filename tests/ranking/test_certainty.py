@@ -266,3 +266,31 @@ def test_wilson_interval_of_a_known_case() -> None:
     # 5 of 10 at 95 %: centre 0.5, half width 0.2634 (closed form).
     found = share(np.arange(10) < 5)
     assert (found.share, found.low, found.high) == pytest.approx((0.5, 0.2366, 0.7634), abs=1e-4)
+
+
+@pytest.mark.parametrize(("a", "b", "mean_is", "median_is"), [
+    ([5.0, 6.0, 7.0, 8.0], [1.0, 1.0, 1.0, 1.0], "", ""),
+    ([5.0, 6.0, 7.0, 8.0], [10.0, 1.0, 1.0, 1.0], "at most", ""),
+    ([1.0, 2.0, 3.0, 9.0], [9.0, 9.0, 9.0, 10.0], "at most", "at most"),
+    ([10.0, 6.0, 7.0, 8.0], [1.0, 1.0, 1.0, 1.0], "at least", ""),
+    ([10.0, 6.0, 7.0, 8.0], [9.0, 1.0, 1.0, 1.0], "at least", "at least"),
+    ([10.0, 6.0, 7.0, 8.0], [9.0, 1.0, 1.0, 10.0], "not known", "at least")])
+def test_a_difference_to_a_bound_is_one(a: list[float], b: list[float], mean_is: str,
+                                        median_is: str) -> None:
+    """Numbers from 10 on are lower bounds: whatever they are, the numbers lie where it is said."""
+    found = paired_difference(np.array(a), np.array(b), 10.0)
+    assert (found.mean_is, found.median_is) == (mean_is, median_is)
+    assert (found.low is None) == bool(mean_is)
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        true = [np.array([v + rng.exponential(20.0) * (v >= 10.0) for v in x]) for x in (a, b)]
+        other = paired_difference(*true)
+        for how, bound, value in ((mean_is, found.mean, other.mean),
+                                  (median_is, found.median, other.median)):
+            assert {"": value == bound, "at most": value <= bound, "at least": value >= bound,
+                    "not known": True}[how]
+
+
+def test_pairs_of_two_bounds_say_nothing_and_are_left_out() -> None:
+    found = paired_difference(np.array([10.0, 1.0, 2.0]), np.array([10.0, 0.0, 0.0]), 10.0)
+    assert (found.pairs, found.mean, found.mean_is) == (2, 1.5, "")

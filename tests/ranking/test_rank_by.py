@@ -74,14 +74,54 @@ def test_a_reserve_beyond_the_search_is_told_where_differences_are_taken_of_it()
     values[:3, 0] = 9000.0
     made = replace(synthetic(np.tile([0.2, 0.1], (len(values), 1))), by="reserve", values=values)
     found = ranked(STUDY, drawn, made, "A", SUMMARY, COST)
-    said = "more than 10000 N, where the search ends, counts as 10000 N: 'A' in 29 samples"
+    said = "only known as at least 10000 N, where the search ends: 'A' in 29 samples"
     assert said in found.sentence
     assert " ".join("\n".join(table_lines(found)).split()).count(said) == 2
     assert found.document()["beyond_search"] == {"A": 29}
     assert "more than 10000 N counts as 10000 N" in " ".join(
         t.get_text().replace("\n", " ") for t in paired(found).texts)
     known = replace(made, values=np.minimum(values, 9000.0))
-    assert "counts as" not in "\n".join(table_lines(ranked(STUDY, drawn, known, "A", SUMMARY, COST)))
+    assert "at least" not in "\n".join(table_lines(ranked(STUDY, drawn, known, "A", SUMMARY, COST)))
+
+
+def test_a_reserve_beyond_the_search_and_one_near_it_are_not_told_apart() -> None:
+    """"At least 10000 N" and 9800 N shared the first place, and none was behind."""
+    values = np.tile([9000.0, 8000.0, 100.0], (8, 1))
+    values[:2, 0], values[:2, 1] = 10000.0, [9800.0, 9000.0]
+    made = Outcomes(tuple("ABC"), 1000.0, np.full(values.shape, "held", dtype=object),
+                    np.full(values.shape, 0.1), np.full(values.shape, 3000.0), {}, "reserve", values)
+    assert made.best({})[1:].tolist() == [[1.0, 0.0, 0.0]] * 7
+    assert np.isnan(made.best({})[0]).tolist() == [True, True, False]
+    assert np.isnan(made.ranks({})).sum(axis=0).tolist() == [1, 1, 0]
+    assert made.ranks({})[0, 2] == 3.0
+    drawn = make_samples(inputs_of(STUDY), 8, 3, indices=False)
+    found = ranked(STUDY, drawn, made, "A", SUMMARY, COST)
+    b, c = found.against
+    assert (b.undecided, b.behind.share, b.behind.samples) == (1, 1.0, 7)
+    assert (c.undecided, c.behind.samples) == (0, 8)
+    assert found.standings[0].best.samples == 7
+    text = " ".join("\n".join(table_lines(found)).split())
+    assert "which is best is not known in 1 of 8 samples" in text
+    assert "at most −900 (no interval)" in text
+    assert "1 of 8 not known" in text
+    assert "in 100 % of 7 samples (95 % interval 65 to 100 %), 1 of 8 not known; " in found.sentence
+    frame = found.to_frame().set_index("construct")
+    assert frame.undecided_count["B"] == 1
+    assert frame.difference_N_median_is.tolist() == ["", "exact", "exact"]
+    assert found.document()["best_not_known"] == 1
+
+
+def test_a_median_that_bounds_leave_open_is_no_tie() -> None:
+    values = np.tile([10000.0, 9800.0], (8, 1))
+    drawn = make_samples(inputs_of(STUDY), 8, 3, indices=False)
+    made = replace(synthetic(np.full((8, 2), 0.1)), by="reserve", values=values)
+    found = ranked(STUDY, drawn, made, "A", SUMMARY, COST)
+    assert found.against[0].told_apart is None
+    assert found.sentence.startswith(
+        "Whether the reserve at 0.5 mm of 'A' and 'B' differ by more than 5 % is not known, 8 of 8 "
+        "not known: the reserve at 0.5 mm of 'B' minus that of 'A' is at most −200 N in the median "
+        "(95 % interval at most −200 to at most −200 N)")
+    assert "a tie" not in "\n".join(table_lines(found))
 
 
 @pytest.mark.parametrize("wide", [60, 80, 100])

@@ -200,3 +200,32 @@ def test_a_long_status_leaves_the_names_of_figures_their_room(
     assert any(line.endswith("movements larger than followed (a), not known (b): differs")
                for line in told)
     assert any(line.startswith("largest subsidence [mm]  ") for line in told)
+
+
+@pytest.mark.parametrize(("sunk", "said"), [(-0.004582, NONE), (-0.004795, DIFFERS)])
+def test_movements_less_than_half_a_micrometre_apart_are_the_same(
+        tmp_path: Path, sunk: float, said: str) -> None:
+    """-0.004291 and -0.004582 mm "differ" by 7 %."""
+    def with_net(value: float) -> Comparison:
+        made = construct("a")
+        load = made.loads[0]
+        fragments = {k: replace(f, subsidence_net_mm=value) for k, f in load.fragments.items()}
+        return comparison((replace(made, loads=(
+            replace(load, fragments=fragments), *made.loads[1:])),))
+
+    one = written(with_net(-0.004291), tmp_path / "one")
+    other = written(with_net(sunk), tmp_path / "other")
+    assert of(diff(one, other), "a", "subsidence_net_mm").found == said
+
+
+def test_loads_are_rounded_as_a_comparison_rounds_them(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A first yield of 4366.3 N is "4367 N" in a comparison and was "4366" here."""
+    monkeypatch.setenv("COLUMNS", "160")
+    made = moved("a", 1000.6, first_yield_N=4366.3, peak_N=2000.7, equilibrium_ends_N=2000.7)
+    one = written(comparison((made,)), tmp_path / "one")
+    told = lines(diff(one, one), every=True)
+    for what, text in (("load at first yield of metal", "4367"), ("peak load", "2000"),
+                       ("load by which constructs are ordered", "1001")):
+        [line] = [x for x in told if x.startswith(f"{what} [N]")]
+        assert line.split("[N]")[1].split()[:2] == [text, text]

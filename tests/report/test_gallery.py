@@ -26,7 +26,7 @@ CHEAP = {"medial-shear": ("nothing", "lag screws", "antiglide"),
          "lateral-depression": ("raft",)}
 """Compared in every run; all the others with -m deep."""
 TOLERANCE, SEARCH_STEP = 1e-6, 2e-3
-SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
+SEARCHED = ("reserve_N", "equilibrium_ends_N", "step_off_limit_N")
 """Loads that are found along the path, within its tolerance only."""
 
 
@@ -139,6 +139,13 @@ def test_the_page_tells_of_the_construct_that_is_named_first() -> None:
     assert said.startswith("'kept' shares the first rank: ")
     assert " Of 'kept': " in said
     assert gallery.chosen(made)[0] == "kept"
+
+
+def test_the_numbers_hold_the_load_by_which_the_page_orders_constructs() -> None:
+    made = comparison((moves("a", 1000.0), moves("b", 700.0)))
+    rows = table(gallery.numbers(made))
+    assert {(r["construct"], r["reserve_N"], r["reserve_is"]) for r in rows} == {
+        ("a", "1000", "joint moved"), ("b", "700", "joint moved")}
 
 
 def test_an_unknown_study_is_refused(tmp_path: Path) -> None:

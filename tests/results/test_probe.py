@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -130,6 +131,16 @@ def test_a_point_outside_and_a_comparison_without_pictures_are_refused(made: Com
     with pytest.raises(InputError, match="outside of the bone") as outside:
         made.at([(60.0, -10.0)])
     assert outside.value.key == "points"
+    assert outside.value.expected.startswith("x, y in mm inside the outline, x from -")
+    low, high = map(float, re.findall(r"x from (\S+) to (\S+) at y = -10$",
+                                      outside.value.expected)[0])
+    made.at([(low, -10.0), (high, -10.0)])
+    for x in (low - 0.1, high + 0.1):
+        with pytest.raises(InputError, match="outside of the bone"):
+            made.at([(x, -10.0)])
+    with pytest.raises(InputError, match="outside of the bone") as below:
+        made.at([(0.0, -900.0)])
+    assert "inside the outline, y from -" in below.value.expected
     with pytest.raises(InputError, match="without pictures"):
         compare(small_study("nothing"), pictures=False).at([(0.0, -20.0)])
 

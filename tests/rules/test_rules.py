@@ -211,6 +211,12 @@ def test_a_level_fracture_has_no_apex() -> None:
                   fragment=[{"name": "head", "inside_mm": [0, -10]}])
     for side in ("medial", "lateral"):
         assert apexes(level, Section(level.section), side) == []
+        found = rules([shaft(3), shaft(4)], [PLATE | {"side": side}], fracture=[{
+            "name": "level", "points_mm": [[-40, -30], [40, -30]]}], fragment=[{
+                "name": "head", "inside_mm": [0, -10]}])["plate over the apex"]
+        assert found.level == "note"
+        assert found.message == (f'what exits on the {side} side ("level") is nearly level: a level '
+                                 "fracture has no apex to buttress")
 
 
 @pytest.mark.parametrize(("screws", "plate", "rule", "level", "told"), [
@@ -242,7 +248,13 @@ def test_two_plates_in_one_place() -> None:
 
 def test_screws_side_by_side_in_one_row_of_holes_count_each() -> None:
     pair = shaft(3, count=2)
-    assert rules([pair], [PLATE])["head beside the plate"].level == "broken"
+    row = rules([pair], [PLATE])["head beside the plate"]
+    assert row.level == "broken"
+    assert "a longer row fits only a wider head of a plate" in row.reason
+    one = rules([shaft(3, position_in_depth_mm=8), shaft(4)], [PLATE])["head beside the plate"]
+    assert 'the head of "shaft 3" extends' in one.message
+    assert "position_in_depth_mm" in one.reason
+    assert "row" not in one.reason
     wide = {k: v for k, v in PLATE.items() if k != "section"} | {"holes_mm": [5, 17, 35], "segments": [
         {"length_mm": 70, "width_mm": 16, "thickness_mm": 3}]}
     del wide["length_mm"]

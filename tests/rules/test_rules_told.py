@@ -125,3 +125,33 @@ def test_several_names_are_a_list_of_words() -> None:
         "a", "a and b", "a, b and c"]
     raft = [f.message for f in check(example("lateral-depression")) if f.part == "raft"]
     assert 'thread engages both sides of "outer edge" and "inner edge"' in raft
+
+
+ANGLED = {"fracture": [{"name": "angled", "points_mm": [[-4, 5], [-4, -14], [-50, -14]]}],
+          "fragment": [{"name": "piece", "inside_mm": [-24, -8]}]}
+
+
+@pytest.mark.parametrize(("height", "along"), [(-14, True), (-13, True), (-14.1, True), (-15, True),
+                                               (-11, False), (-17, False)])
+def test_a_screw_in_the_fracture_itself(height: float, along: bool) -> None:
+    """It was said to engage both sides of the fracture along which it runs."""
+    screw = {"name": "s", "form": "HA 3.5", "side": "medial", "height_mm": height, "length_mm": 60}
+    found = rules([screw], **ANGLED)
+    assert ("along a fracture" in found) is along
+    if along:
+        assert found["along a fracture"].level == "warning"
+        assert found["along a fracture"].message.startswith('the screw runs along "angled" over 3')
+        assert "thread on both sides" not in found
+
+
+@pytest.mark.parametrize(("angle", "height", "along"), [(40, -40, False), (25, -28, False),
+                                                        (8, -18, True)])
+def test_a_screw_that_crosses_a_fracture_aslant_does_not_run_along_it(
+        angle: float, height: float, along: bool) -> None:
+    """The axis of a 6.5 mm thread lies within half of it for 10 mm, at 40 degrees to the face."""
+    level = {"fracture": [{"name": "level", "points_mm": [[-45, -14], [45, -14]]}],
+             "fragment": [{"name": "head", "inside_mm": [0, -8]}]}
+    screw = LAG | {"height_mm": height, "angle_deg": angle, "length_mm": 55}
+    found = rules([screw], **level)
+    assert "lag screw crosses" not in found
+    assert ("along a fracture" in found) is along
