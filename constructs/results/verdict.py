@@ -16,7 +16,6 @@ from buttress.results.beyond import (
     OVER,
     friction_needed,
     friction_not_known,
-    lost_not_known,
 )
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
@@ -30,7 +29,7 @@ from buttress.results.order import (
     reserve_words,
 )
 from buttress.results.path import PathEvent
-from buttress.results.records import ConstructResult, LoadResult, not_loaded
+from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult, not_loaded
 from buttress.study.activities import carried, newtons, reached
 from buttress.words import listed, piece_or_row
 
@@ -269,7 +268,8 @@ def _friction(c: ConstructResult) -> str:
     low, limit = friction_needed(c)
     known = friction_not_known(c) if low is None else None
     if known is not None and _says(c, floor(known) + 1, HOLDS):
-        return lost_not_known(known)
+        return "what it carries with friction lost is " + (
+            f"known only up to {carried(known)} N" if known >= 1.0 else NOT_KNOWN)
     # The first whole load, of 1 N at least, of which the table could say so.
     if low is None or not _says(c, max(ceil(low) if limit else floor(low) + 1, 1), ONLY_FRICTION):
         return ""
