@@ -110,8 +110,9 @@ def _fit(comparison: Comparison) -> str:
     passed = [f"{c.marked_name}: {said}; verdicts are those of loading it again after them."
               for c in comparison.stages
               for said in [c.beyond(limits.step_off_mm, limits.depression_mm)] if said]
-    first = left and (f"{left[0].upper()}{left[1:]}: verdicts count from there or, where screws "
-                      f"are tightened, from {TIGHTENED}, and what is then left comes on top.")
+    first = left and (f"{left[0].upper()}{left[1:]}: loads at limits count from there or, where "
+                      f"screws are tightened, from {TIGHTENED}, and what is then left comes on "
+                      "top.")
     return " ".join(filter(None, [first, *passed]))
 
 

@@ -94,10 +94,10 @@ def test_what_is_within_all_limits_only_with_friction_says_so_below_what_is_carr
 
 
 @pytest.mark.parametrize(("step", "said"), [
-    (0.0, ""), (1.0, "Reduction leaves 'medial' 1 mm too low: verdicts count from there or,"),
+    (0.0, ""), (1.0, "Reduction leaves 'medial' 1 mm too low: loads at limits count from there or,"),
     (-3.0, "Reduction leaves 'medial' 3 mm too high, by itself no less than the limit of step-off, "
-           "2 mm: verdicts count from there or, where screws are tightened, from the tightened state, "
-           "and what is then left comes on top.")])
+           "2 mm: loads at limits count from there or, where screws are tightened, from the "
+           "tightened state, and what is then left comes on top.")])
 def test_what_reduction_has_left_stands_with_the_verdicts(step: float, said: str) -> None:
     """With a step of 3 mm the table read "within all limits" and nothing else."""
     made = with_mass(made_up.usual())
