@@ -21,7 +21,7 @@ from buttress.report.api import write_api
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.stages import orders
-from buttress.report.terminal import lines
+from buttress.report.terminal import cautions, lines
 from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
 from buttress.results.order import answer as first_of
@@ -154,7 +154,8 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
     table = "\n".join(line.rstrip() for line in lines(comparison)).strip()
     page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
             *([f"**The question:** {shown(study.question)}", ""] if study.question else []),
-            f"**The answer of this model:** {shown(answer(comparison))}", "",
+            f"**The answer of this model:** "
+            f"{shown(' '.join([answer(comparison), *cautions(comparison)]))}", "",
             f"**All constructs:** {shown(all_in_order(comparison))}", "",
             *(line for said in orders(comparison.stages) for line in (shown(said), ""))]
     rest = [f"All of this comes from one command; the files are in the folder that it writes:\n\n"
