@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
+from buttress.results.bar import NOT_ON_ALL
 from buttress.results.beyond import (
     METAL,
     OR_LESS,
@@ -163,8 +164,8 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
 
     ``soft``: those of the same construct in soft bone; ``beyond``: see `with_verdicts`.
     """
-    far = beyond is not None and force > construct.search_limit_N
-    own = judged_by(beyond if far and beyond is not None else construct, force)
+    own = judged_by(construct if beyond is None or force <= construct.search_limit_N else beyond,
+                    force)
     if soft is None:
         return own
     return replace(own, soft=judged_by(soft, force))
@@ -242,4 +243,4 @@ def _elsewhere(loads: Sequence[float | None]) -> str:
     if not loads:
         return ""
     known = [v for v in loads if v is not None]
-    return f"(on another mesh {_from(known[0])})" if known else "(not on every mesh)"
+    return f"(on another mesh {_from(known[0])})" if known else f"({NOT_ON_ALL})"
